@@ -1,0 +1,1 @@
+//! Plain numbers to SVG text. Knows nothing of engines.

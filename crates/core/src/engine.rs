@@ -1,0 +1,3 @@
+//! The engine: for now, which cylinder fires when.
+
+pub mod layout;

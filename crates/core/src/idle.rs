@@ -1,0 +1,47 @@
+//! Where should the mixture screw stand?
+//!
+//! Everything in this room is reckoned in richness; turns appear only at the surface.
+
+use crate::quantity::TurnsOut;
+
+/// What a held position gave.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Outcome {
+    /// The engine ran at a mean speed, known to a standard error.
+    Ran {
+        /// Mean speed, rpm.
+        rpm: f64,
+        /// Standard error of the mean, rpm, autocorrelation respected; `None` when not known.
+        se_rpm: Option<f64>,
+    },
+    /// The engine died.
+    Stalled(StallCause),
+}
+
+/// Why the engine died, as the person at it judges. Only lean and rich inform.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StallCause {
+    /// Too little fuel.
+    Lean,
+    /// Too much fuel.
+    Rich,
+    /// The tank, tap or bowl ran dry.
+    OutOfFuel,
+    /// Not known.
+    Unknown,
+}
+
+/// One held position of the screw.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hold {
+    /// Where the screw stood, as counted.
+    pub turns: TurnsOut,
+    /// What it gave.
+    pub outcome: Outcome,
+    /// When, seconds from the first hold; lets drift be fitted.
+    pub at_s: Option<f64>,
+    /// Which block: the count goes up whenever the stop, the load or anything else was changed.
+    pub block: u32,
+    /// Whether this is the position the screw was found in.
+    pub as_found: bool,
+}

@@ -1,0 +1,1 @@
+//! Tests about the source itself; see `tests/`.
