@@ -184,6 +184,13 @@ pub fn new_id() -> Id {
     Id::new()
 }
 
+/// A key that follows from a job and its revision: the same page, sent twice, has the same one.
+pub(crate) fn derived_id(job: Id, revision: i64) -> Id {
+    let name = format!("{job} {revision}");
+    let uuid = uuid::Uuid::new_v5(&uuid::Uuid::NAMESPACE_OID, name.as_bytes());
+    Id::from_str(&uuid.to_string()).expect("a version 5 UUID is a key because only the nil one is not")
+}
+
 /// Reads a screw position a person typed: 0 to 8 turns out, decimal point or comma.
 ///
 /// # Errors
