@@ -3,6 +3,8 @@
 //! Samples go in, in blocks of any size; a [`Frame`] comes out for every 50 ms, some seconds later,
 //! when hindsight has settled it.
 
+pub mod settled;
+
 /// Time between two frames of the stored trace, seconds.
 pub const FRAME_S: f64 = 0.05;
 
