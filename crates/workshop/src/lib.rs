@@ -5,5 +5,6 @@
 //! of them here.
 
 pub mod refusal;
+pub mod sweep;
 
 pub use refusal::Refusal;
