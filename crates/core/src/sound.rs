@@ -22,6 +22,8 @@ mod track;
 
 pub use listener::Listener;
 
+pub mod settled;
+
 /// Time between two frames of the stored trace, seconds.
 pub const FRAME_S: f64 = 0.05;
 

@@ -7,6 +7,7 @@
 pub mod bench;
 pub mod garage;
 pub mod refusal;
+pub mod sweep;
 mod workshop;
 
 pub use bellmouth_logbook as logbook;

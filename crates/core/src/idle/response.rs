@@ -90,7 +90,7 @@ impl Default for MixtureResponse {
             misfire_richness: Span::new(0.68, 0.98),
             misfire_width: Span::new(0.015, 0.05),
             speed_per_torque: Span::new(0.55, 1.05),
-            knee_share: 0.3,
+            knee_share: 0.45,
         }
     }
 }
@@ -207,7 +207,7 @@ impl Knee {
         Knee {
             slope: Span::new(0.05, 0.7).at_ratio(share(0)),
             softness: Span::new(0.03, 0.4).at_ratio(share(1)),
-            droop: Span::new(0.001, 0.03).at_ratio(share(2)),
+            droop: Span::new(0.0003, 0.03).at_ratio(share(2)),
             level_for: Span::new(0.0, 1.5).at(share(3)),
         }
     }

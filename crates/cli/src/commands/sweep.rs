@@ -1,0 +1,123 @@
+//! `bellmouth sweep`: where the lean edge is and where to leave the screw, from a table of holds.
+
+use std::path::PathBuf;
+
+use bellmouth_workshop::Refusal;
+use bellmouth_workshop::sweep::{Asked, RuleName, SweepAnswer, answer, words};
+use clap::{Args, ValueEnum};
+
+/// What was typed.
+#[derive(Args)]
+#[command(after_help = EXAMPLE)]
+pub(crate) struct Typed {
+    /// The table: columns turns, rpm, and optionally se_rpm, at_s, stalled, block, as_found
+    file: PathBuf,
+    /// Which way the screw works: a fuel screw is richer out, an air screw leaner out
+    #[arg(long, value_enum)]
+    screw: Screw,
+    /// What cools the engine
+    #[arg(long, value_enum, default_value_t = Cooling::Air)]
+    cooling: Cooling,
+    /// How many screws feed the engine when one of them is turned; all turned together is 1
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    carburettors: u32,
+    /// How the setting follows from the edge [default: maker where --drop-rpm is given, else margin]
+    #[arg(long, value_enum)]
+    rule: Option<Rule>,
+    /// The maker's drop in speed, for --rule maker
+    #[arg(long, value_name = "D")]
+    drop_rpm: Option<f64>,
+    /// The maker's turns back towards rich after the drop [default: 0.75]
+    #[arg(long, value_name = "T")]
+    back_out_turns: Option<f64>,
+    /// The maker's base position of the screw
+    #[arg(long, value_name = "T")]
+    base_turns: Option<f64>,
+    /// Never advise a hold below this speed
+    #[arg(long, value_name = "R")]
+    floor_rpm: Option<f64>,
+    /// Print one JSON object
+    #[arg(long)]
+    json: bool,
+}
+
+const EXAMPLE: &str = "\
+Example:
+  bellmouth sweep twin.csv --screw fuel --cooling air
+
+  where twin.csv holds
+    turns,rpm,se_rpm,at_s,as_found
+    2.5,1047,5,0,1
+    3,1058,5,35,
+    2,984,6,70,";
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Screw {
+    Fuel,
+    Air,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Cooling {
+    Air,
+    Liquid,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Rule {
+    Maker,
+    Margin,
+    Middle,
+}
+
+impl Typed {
+    /// What is meant.
+    fn asked(&self) -> Asked {
+        Asked {
+            screw: match self.screw {
+                Screw::Fuel => bellmouth_core::quantity::Screw::Fuel,
+                Screw::Air => bellmouth_core::quantity::Screw::Air,
+            },
+            cooling: match self.cooling {
+                Cooling::Air => bellmouth_core::idle::Cooling::Air,
+                Cooling::Liquid => bellmouth_core::idle::Cooling::Liquid,
+            },
+            carburettors: self.carburettors,
+            rule: self.rule.map(|rule| match rule {
+                Rule::Maker => RuleName::Maker,
+                Rule::Margin => RuleName::Margin,
+                Rule::Middle => RuleName::Middle,
+            }),
+            drop_rpm: self.drop_rpm,
+            back_out_turns: self.back_out_turns,
+            base_turns: self.base_turns,
+            floor_rpm: self.floor_rpm,
+        }
+    }
+}
+
+/// Answers the table.
+pub(crate) fn run(typed: &Typed) -> Result<(), Refusal> {
+    let asked = typed.asked();
+    let bytes = std::fs::read(&typed.file).map_err(|error| {
+        Refusal::unanswerable(
+            format!("{} cannot be read: {error}", typed.file.display()),
+            "check the name, and that the file may be read",
+        )
+    })?;
+    let answered = answer(&bytes, &asked).map_err(|refusal| Refusal {
+        message: match refusal.fault {
+            bellmouth_workshop::refusal::Fault::Unanswerable => format!("{}: {}", typed.file.display(), refusal.message),
+            _ => refusal.message,
+        },
+        ..refusal
+    })?;
+    if typed.json {
+        let json = serde_json::to_string(&SweepAnswer::from(&answered))
+            .map_err(|error| Refusal::ours(format!("the answer could not be written: {error}"), "report it"))?;
+        println!("{json}");
+    } else {
+        println!("{}", words(&answered, asked.screw));
+    }
+    Ok(())
+}
