@@ -107,7 +107,7 @@ pub(crate) fn copy(source: &Connection, to: &Path) -> std::result::Result<(), Tr
 
 /// A connection that only reads. The file is looked at through SQLite alone: closing a second handle to it
 /// would drop the locks that a logbook open in this process holds.
-fn open_to_read(path: &Path) -> Result<Connection> {
+pub(crate) fn open_to_read(path: &Path) -> Result<Connection> {
     match fs::metadata(path) {
         Ok(about) if about.is_dir() => {
             return Err(Error::NotOurs { path: path.to_path_buf(), found: "a folder".into() });

@@ -4,6 +4,7 @@
 //! hold, fit and store. What a command prints with `--json` and what the API sends are the same types, all
 //! of them here.
 
+pub mod place;
 pub mod refusal;
 
 pub use refusal::Refusal;
