@@ -126,7 +126,7 @@ impl Logbook {
         self.connection.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false)?;
         let kept_copy = if version < known {
             let copy = free_name(&self.path, version);
-            backup::copy(&self.connection, &copy)?;
+            backup::copy(&self.connection, &self.path, &copy)?;
             Some(copy)
         } else {
             None
@@ -368,4 +368,31 @@ fn make_folder(path: &Path) -> std::io::Result<()> {
 #[cfg(not(unix))]
 fn make_folder(path: &Path) -> std::io::Result<()> {
     fs::create_dir_all(path)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_commit_waits_for_the_disk_and_every_row_for_its_parent() {
+        let path = std::env::temp_dir().join(format!("bellmouth-{}.sqlite", crate::Id::new()));
+        let logbook = Logbook::open(&path).unwrap().logbook;
+        let pragma = |name: &str| -> String {
+            let value = logbook
+                .connection
+                .pragma_query_value(None, name, |row| row.get::<_, rusqlite::types::Value>(0));
+            match value.unwrap() {
+                rusqlite::types::Value::Text(text) => text,
+                rusqlite::types::Value::Integer(number) => number.to_string(),
+                other => panic!("{other:?}"),
+            }
+        };
+        let settings = ["journal_mode", "synchronous", "foreign_keys", "application_id"].map(pragma);
+        assert_eq!(settings, ["wal", "2", "1", "1111837773"]);
+        drop(logbook);
+        for ending in ["", ".lock"] {
+            fs::remove_file(beside(&path, ending)).unwrap();
+        }
+    }
 }

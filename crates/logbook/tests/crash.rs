@@ -158,6 +158,9 @@ fn a_torn_file_is_named_and_never_written() {
         assert_eq!(fs::read(&path).unwrap(), main);
         assert_eq!(fs::read(&wal).unwrap(), &live.wal[..32]);
         assert!(matches!(check(&path), Err(Error::Corrupt { .. })));
+        let copy = folder.join("copy.sqlite");
+        assert!(matches!(backup(&path, &copy), Err(Error::Corrupt { .. })));
+        assert!(!copy.exists(), "a damaged copy is no backup");
         assert_eq!(fs::read(&path).unwrap(), main);
     }
 }
