@@ -1,6 +1,21 @@
 //! Where should the mixture screw stand?
 //!
 //! Everything in this room is reckoned in richness; turns appear only at the surface.
+//!
+//! [`sweep`] answers a [`Question`] about some [`Hold`]s: a Bayesian fit of speed against richness
+//! gives the lean edge with its interval, the setting by its rule, the next position and verdicts.
+
+mod fit;
+mod plan;
+mod question;
+mod response;
+mod sweep;
+mod verdict;
+
+pub use question::{Cooling, Question, Rule};
+pub use response::{MixtureResponse, Span};
+pub use sweep::{CurvePoint, Interval, Sweep, sweep};
+pub use verdict::Verdict;
 
 use crate::quantity::TurnsOut;
 

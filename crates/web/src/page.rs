@@ -1,0 +1,3 @@
+//! The pages: each a function from what is known to markup. Nothing here computes or stores.
+
+pub(crate) mod shell;
