@@ -1,5 +1,6 @@
 //! One module per command.
 
+mod logbook;
 mod sweep;
 
 use bellmouth_workshop::Refusal;
@@ -8,13 +9,16 @@ use clap::Subcommand;
 /// What can be asked for.
 #[derive(Subcommand)]
 pub(crate) enum Command {
-    /// Find the lean edge and the setting from a table of held positions
+    /// Find the lean edge and the setting from a table of held positions.
     Sweep(sweep::Typed),
+    /// Back up, export, import or check the logbook.
+    Logbook(logbook::Typed),
 }
 
 /// Runs a command to its end.
 pub(crate) fn run(command: Command) -> Result<(), Refusal> {
     match command {
         Command::Sweep(typed) => sweep::run(&typed),
+        Command::Logbook(typed) => logbook::run(typed),
     }
 }
