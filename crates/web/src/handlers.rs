@@ -10,7 +10,6 @@ pub(crate) mod bench;
 pub(crate) mod garage;
 pub(crate) mod job;
 pub(crate) mod machine;
-pub(crate) mod sound;
 
 /// The key in an address.
 pub(crate) fn key(text: &str) -> Result<Id, Nope> {

@@ -5,6 +5,7 @@
 //! of them here.
 
 pub mod bench;
+mod demo;
 pub mod exchange;
 pub mod garage;
 pub mod keeping;

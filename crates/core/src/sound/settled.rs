@@ -318,6 +318,11 @@ impl HoldWatch {
     }
 
     /// The hold as it stands; asked only when there are bins.
+    /// The held speed as it stands, for a person who will not wait; `None` while it is settling.
+    pub fn so_far(&self) -> Option<HeldSpeed> {
+        (FEWEST_BINS <= self.bins.len()).then(|| self.held())
+    }
+
     fn held(&self) -> HeldSpeed {
         let speeds: Vec<f64> = self.bins.iter().map(|bin| bin.rpm).collect();
         let (mean, variance) = mean_and_variance(&speeds);

@@ -124,7 +124,7 @@ pub(crate) async fn record_left(
 
 /// `GET /job/{id}/readings.csv`: the readings as a table that `bellmouth sweep` reads.
 pub(crate) async fn readings_csv(State(app): State<App>, Path(id): Path<String>) -> Result<Response, Nope> {
-    let table = bellmouth_workshop::sweep::readings_csv(&bench(&app, &id).await?.holds());
+    let table = bellmouth_workshop::bench::readings_csv(&bench(&app, &id).await?.holds());
     Ok(([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], table).into_response())
 }
 

@@ -27,8 +27,8 @@ pub(crate) fn page(bench: &BenchState) -> Markup {
                 @for (name, part) in parts(bench) { section id={ "part-" (name) } { (part) } }
             }
             (notices())
-            div.card.toast #toast role="alert" hidden { p {} button.key.quiet data-do="dismiss" { "Read" } }
-            template #"says-lost" { "The bench was out of reach, so this was not saved; press again. Nothing saved before is lost." }
+            div.card.toast id="toast" role="alert" hidden { p {} button.key.quiet data-do="dismiss" { "Read" } }
+            template id="says-lost" { "The bench was out of reach, so this was not saved; press again. Nothing saved before is lost." }
         },
     )
 }
@@ -497,7 +497,7 @@ fn notices() -> Markup {
     ];
     html! {
         div.bench-notices { @for (name, words) in all {
-            div.notice #{ "notice-" (name) } role="alert" hidden { p { (words) }
+            div.notice id={ "notice-" (name) } role="alert" hidden { p { (words) }
                 @if name == "elsewhere" { button.key.quiet data-do="takeover" { "Listen here instead" } }
                 @else if name != "link" { button.key.quiet data-do="dismiss" { "Read" } }
             }
