@@ -53,7 +53,8 @@ fn score(name: &str, count: u64, kind: Kind, screw: Screw, spoil: impl Fn(&mut B
         bench.hold(found);
         let question = Question::new(screw);
         let answer = loop {
-            let answer = sweep(&bench.holds, &question).expect("a sweep with a running hold has an answer").value;
+            let answer =
+                sweep(&bench.holds, &question).expect("a sweep with a running hold has an answer").value;
             match answer.next {
                 Some(next) if bench.holds.len() < MOST_HOLDS => bench.hold(next.0),
                 _ => break answer,
@@ -67,8 +68,22 @@ fn score(name: &str, count: u64, kind: Kind, screw: Screw, spoil: impl Fn(&mut B
         score.enough += usize::from(answer.enough);
         score.stalls += bench.stalls;
         if std::env::var("SHOW").is_ok() {
-            let tried: Vec<String> = bench.holds.iter().map(|h| match h.outcome { bellmouth_core::idle::Outcome::Ran{rpm,..} => format!("{}:{:.0}", h.turns.0, rpm), _ => format!("{}:dead", h.turns.0)}).collect();
-            println!("  edge {edge:.2} got {:.2} [{:.2},{:.2}] {} {}", answer.edge.best.0, answer.edge.low.0, answer.edge.high.0, answer.verdicts[0].name, tried.join(" "));
+            let tried: Vec<String> = bench
+                .holds
+                .iter()
+                .map(|h| match h.outcome {
+                    bellmouth_core::idle::Outcome::Ran { rpm, .. } => format!("{}:{:.0}", h.turns.0, rpm),
+                    _ => format!("{}:dead", h.turns.0),
+                })
+                .collect();
+            println!(
+                "  edge {edge:.2} got {:.2} [{:.2},{:.2}] {} {}",
+                answer.edge.best.0,
+                answer.edge.low.0,
+                answer.edge.high.0,
+                answer.verdicts[0].name,
+                tried.join(" ")
+            );
         }
     }
     println!(
@@ -89,7 +104,10 @@ fn score(name: &str, count: u64, kind: Kind, screw: Screw, spoil: impl Fn(&mut B
 fn recovers_all() {
     let n: u64 = std::env::var("N").ok().and_then(|v| v.parse().ok()).unwrap_or(30);
     let t = std::time::Instant::now();
-    if std::env::var("ONLY_FLAT").is_ok() { score("flat plateau", n, Kind::FlatPlateau, Screw::Fuel, |_| {}); return; }
+    if std::env::var("ONLY_FLAT").is_ok() {
+        score("flat plateau", n, Kind::FlatPlateau, Screw::Fuel, |_| {});
+        return;
+    }
     score("knee", n, Kind::Knee, Screw::Fuel, |_| {});
     score("balance", n, Kind::Balance, Screw::Fuel, |_| {});
     score("flat plateau", n, Kind::FlatPlateau, Screw::Fuel, |_| {});
@@ -97,6 +115,9 @@ fn recovers_all() {
     score("air screw", n, Kind::Balance, Screw::Air, |_| {});
     score("drift", n, Kind::Balance, Screw::Fuel, |b| b.drift_rpm_per_min = 5.0);
     score("outlier", n, Kind::Balance, Screw::Fuel, |b| b.outlier = Some((4, -45.0)));
-    score("lean stall", n, Kind::Balance, Screw::Fuel, |b| { let e = b.machine.true_edge(); b.hold(((e-1.3).max(0.0)*8.0).round()/8.0); });
+    score("lean stall", n, Kind::Balance, Screw::Fuel, |b| {
+        let e = b.machine.true_edge();
+        b.hold(((e - 1.3).max(0.0) * 8.0).round() / 8.0);
+    });
     println!("{:?}", t.elapsed());
 }

@@ -78,7 +78,12 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 
 impl Benches {
     pub(crate) fn new(workshop: Arc<Workshop>) -> Benches {
-        Benches { workshop, open: Mutex::default(), stop: watch::Sender::new(false), streams: AtomicU64::new(1) }
+        Benches {
+            workshop,
+            open: Mutex::default(),
+            stop: watch::Sender::new(false),
+            streams: AtomicU64::new(1),
+        }
     }
 
     /// Ends every stream, so that the server can stop.
@@ -166,7 +171,10 @@ impl LiveBench {
     fn look_again(&self, workshop: &Workshop) {
         let Ok(bench) = workshop.bench(self.job) else { return };
         let due = self.heat(&bench);
-        if due != Heat::Fine && matches!(bench.stage, Stage::Move { .. }) && workshop.pause_for_heat(self.job).is_ok() {
+        if due != Heat::Fine
+            && matches!(bench.stage, Stage::Move { .. })
+            && workshop.pause_for_heat(self.job).is_ok()
+        {
             self.tell_ear(ToEar::Arm(None));
         } else {
             self.tell_ear(ToEar::Arm(bench.armed()));
@@ -226,7 +234,8 @@ async fn keep_time(app: App, live: Arc<LiveBench>, mut stop: watch::Receiver<boo
     }
     let clock = lock(&live.clock).clock;
     // The server is stopping; a clock not written down is no reason to hold it up.
-    let _ = app.ask(move |workshop| workshop.note_idling(live.job, clock.idling_ms, clock.since_cool_ms)).await;
+    let _ =
+        app.ask(move |workshop| workshop.note_idling(live.job, clock.idling_ms, clock.since_cool_ms)).await;
 }
 
 /// Waits until the server stops.
@@ -322,7 +331,13 @@ fn hang_up(live: &LiveBench, stream: u64) {
     }
 }
 
-async fn heed(app: &App, live: &Arc<LiveBench>, stream: u64, said: Said, listening: &mut bool) -> Option<Value> {
+async fn heed(
+    app: &App,
+    live: &Arc<LiveBench>,
+    stream: u64,
+    said: Said,
+    listening: &mut bool,
+) -> Option<Value> {
     match said {
         Said::Gap => {
             live.tell_ear(ToEar::Gap);
@@ -342,7 +357,9 @@ async fn heed(app: &App, live: &Arc<LiveBench>, stream: u64, said: Said, listeni
                     *listening = begun;
                     (!begun).then(|| json!({ "notice": "layout" }))
                 }
-                Err(refusal) => Some(json!({ "refused": format!("{} {}", sentence(&refusal.message), sentence(&refusal.remedy)) })),
+                Err(refusal) => Some(
+                    json!({ "refused": format!("{} {}", sentence(&refusal.message), sentence(&refusal.remedy)) }),
+                ),
             }
         }
     }
@@ -364,12 +381,20 @@ async fn begin(app: &App, live: &Arc<LiveBench>, stream: u64, sample_rate_hz: f6
     std::thread::Builder::new()
         .name("ear".into())
         .spawn(move || listen(&workshop, &live, ear, &words, &fell_behind))
-        .map_err(|error| Refusal::ours(format!("no thread could be started: {error}"), "close other programs"))?;
+        .map_err(|error| {
+            Refusal::ours(format!("no thread could be started: {error}"), "close other programs")
+        })?;
     Ok(true)
 }
 
 /// The thread that listens: ends when the line is hung up.
-fn listen(workshop: &Workshop, live: &LiveBench, mut ear: Ear, words: &Receiver<ToEar>, fell_behind: &AtomicBool) {
+fn listen(
+    workshop: &Workshop,
+    live: &LiveBench,
+    mut ear: Ear,
+    words: &Receiver<ToEar>,
+    fell_behind: &AtomicBool,
+) {
     let mut shown = Instant::now();
     let mut samples = Vec::new();
     while let Ok(word) = words.recv() {
@@ -388,7 +413,8 @@ fn listen(workshop: &Workshop, live: &LiveBench, mut ear: Ear, words: &Receiver<
                 }
                 samples.clear();
                 let pairs = bytes.chunks_exact(2);
-                samples.extend(pairs.map(|pair| f32::from(i16::from_le_bytes([pair[0], pair[1]])) / 32_768.0));
+                samples
+                    .extend(pairs.map(|pair| f32::from(i16::from_le_bytes([pair[0], pair[1]])) / 32_768.0));
                 if let Some(taken) = ear.hear(&samples)
                     && let Err(refusal) = keep(workshop, live, &mut ear, taken)
                 {

@@ -51,7 +51,10 @@ fn rows<Line: DeserializeOwned>(
 ) -> impl Iterator<Item = Result<Row, Refusal>> {
     text.lines().map(move |line| {
         serde_json::from_str(line).map_err(|error| error.to_string()).and_then(row).map_err(|why| {
-            Refusal::ours(format!("the demonstration is damaged: {why}"), "start without --demo, and report this")
+            Refusal::ours(
+                format!("the demonstration is damaged: {why}"),
+                "start without --demo, and report this",
+            )
         })
     })
 }

@@ -9,7 +9,9 @@ use clap::Args;
 
 /// What was typed after `serve`.
 #[derive(Args)]
-#[command(after_help = "Example: bellmouth serve --demo\n\nNothing here stops an engine: only the kill switch does.")]
+#[command(
+    after_help = "Example: bellmouth serve --demo\n\nNothing here stops an engine: only the kill switch does."
+)]
 pub(crate) struct Typed {
     /// Where to listen; only this machine's own addresses are taken.
     #[arg(long, default_value = "127.0.0.1:7474", value_name = "ADDRESS:PORT")]
@@ -32,7 +34,9 @@ pub(crate) fn run(typed: &Typed) -> Result<(), Refusal> {
     let (workshop, recovered) = Workshop::open(&file)?;
     if let Some(recovered) = recovered {
         let bytes = recovered.left_bytes;
-        eprintln!("bellmouth: the last use did not end cleanly; the logbook was checked, is whole, and took in {bytes} bytes");
+        eprintln!(
+            "bellmouth: the last use did not end cleanly; the logbook was checked, is whole, and took in {bytes} bytes"
+        );
     }
     if typed.demo && workshop.enter_demo()? {
         eprintln!("bellmouth: entered the demonstration workshop; the garage page removes it in one step");
@@ -74,7 +78,8 @@ fn bind(address: SocketAddr) -> Result<TcpListener, Refusal> {
 }
 
 fn serve(listener: TcpListener, workshop: Arc<Workshop>, file: &Path) -> Result<(), Refusal> {
-    let failed = |error: std::io::Error| Refusal::ours(format!("the server failed: {error}"), "start it again");
+    let failed =
+        |error: std::io::Error| Refusal::ours(format!("the server failed: {error}"), "start it again");
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(failed)?;
     runtime.block_on(async {
         listener.set_nonblocking(true).map_err(failed)?;
@@ -111,7 +116,11 @@ mod tests {
 
     #[test]
     fn an_address_that_others_can_reach_is_refused_with_the_reason() {
-        assert!(loopback("127.0.0.1:0").is_ok() && loopback("localhost:80").is_ok() && loopback("[::1]:7474").is_ok());
+        assert!(
+            loopback("127.0.0.1:0").is_ok()
+                && loopback("localhost:80").is_ok()
+                && loopback("[::1]:7474").is_ok()
+        );
         let refused = loopback("0.0.0.0:7474").unwrap_err().to_string();
         assert!(refused.contains("0.0.0.0:7474") && refused.contains("outside this machine"), "{refused}");
         assert!(loopback("7474").unwrap_err().to_string().contains("\"7474\""));

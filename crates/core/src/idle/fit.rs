@@ -171,7 +171,13 @@ impl Linear {
 
     /// Probability of the residuals, level, drift and offsets integrated, each reading an outlier
     /// with a small chance and at most one of them at a time.
-    fn evidence(&self, rows: &[Row], residuals: &[f64], variances: &[f64], outlier_variance: f64) -> Evidence {
+    fn evidence(
+        &self,
+        rows: &[Row],
+        residuals: &[f64],
+        variances: &[f64],
+        outlier_variance: f64,
+    ) -> Evidence {
         let p = self.columns;
         let mut m = [[0.0; COLUMNS]; COLUMNS];
         let mut b = [0.0; COLUMNS];
@@ -213,7 +219,8 @@ impl Linear {
                 let s = dot(row, &mean, p);
                 let kept = 1.0 + change * h;
                 let vb = s + change * y * h;
-                let explained_now = explained + 2.0 * change * y * s + change * change * y * y * h - change * vb * vb / kept;
+                let explained_now =
+                    explained + 2.0 * change * y * s + change * change * y * y * h - change * vb * vb / kept;
                 let chi_now = chi + change * y * y;
                 let gain = -0.5 * (chi_now - explained_now - (chi - explained));
                 let ratio = odds * (gain.min(300.0)).exp() * (lowered * variance / kept).sqrt();
@@ -227,9 +234,21 @@ impl Linear {
                 }
             }
         }
-        let unit = solve(&factor, &{ let mut e = [0.0; COLUMNS]; e[0] = 1.0; e }, p);
+        let unit = solve(
+            &factor,
+            &{
+                let mut e = [0.0; COLUMNS];
+                e[0] = 1.0;
+                e
+            },
+            p,
+        );
         let _ = likely;
-        Evidence { ln: ln_plain + sum.ln() + count * (1.0 - OUTLIER_SHARE).ln(), mean: best, level_sd: unit[0].sqrt() }
+        Evidence {
+            ln: ln_plain + sum.ln() + count * (1.0 - OUTLIER_SHARE).ln(),
+            mean: best,
+            level_sd: unit[0].sqrt(),
+        }
     }
 }
 
@@ -313,7 +332,8 @@ impl Fit<'_> {
                 ln_ran += (1.0 - stall_chance(relative)).max(1e-6).ln();
             }
         }
-        let mut evidence = self.linear.evidence(&self.rows, &self.residuals, &self.variances, self.outlier_variance);
+        let mut evidence =
+            self.linear.evidence(&self.rows, &self.residuals, &self.variances, self.outlier_variance);
         evidence.ln += ln_ran;
         for &place in &self.data.lean_stalls {
             let died = if place < edge + shape.best { stall_chance(shape.at(place - edge).0) } else { 0.0 };

@@ -97,7 +97,9 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
     }
     match best {
         Some((_, promise, place)) if WORTH_TURNS < promise || so_far.ran < FEWEST => {
-            let due = RETURN_AFTER <= so_far.ran && !so_far.first_repeated && 0.1 < (so_far.last - so_far.first).abs();
+            let due = RETURN_AFTER <= so_far.ran
+                && !so_far.first_repeated
+                && 0.1 < (so_far.last - so_far.first).abs();
             let reachable = lean <= so_far.first && so_far.first <= rich;
             Plan::Next(if due && reachable { so_far.first } else { place })
         }

@@ -109,8 +109,18 @@ impl MixtureResponse {
             (self.speed_per_torque, "speed_per_torque", 0.05),
         ];
         for (range, name, least) in ranges {
-            require(least <= range.low, name, range.low, "a range that starts above its least sensible value")?;
-            require(range.low <= range.high && range.high <= 20.0, name, range.high, "a range that ends above its start, below 20")?;
+            require(
+                least <= range.low,
+                name,
+                range.low,
+                "a range that starts above its least sensible value",
+            )?;
+            require(
+                range.low <= range.high && range.high <= 20.0,
+                name,
+                range.high,
+                "a range that ends above its start, below 20",
+            )?;
         }
         require((0.0..=1.0).contains(&self.knee_share), "knee_share", self.knee_share, "from 0 to 1")
     }
@@ -311,7 +321,12 @@ mod tests {
                 let fall = EDGE_FALL / f64::from(screws);
                 assert!((shape.at(0.0).0 - (1.0 - fall)).abs() < 0.1 * fall + 2e-4, "{}", shape.at(0.0).0);
                 assert!(shape.table.iter().all(|&speed| speed <= 1.001));
-                assert!(0.0 < shape.best && shape.best <= shape.rich_end, "{} {}", shape.best, shape.rich_end);
+                assert!(
+                    0.0 < shape.best && shape.best <= shape.rich_end,
+                    "{} {}",
+                    shape.best,
+                    shape.rich_end
+                );
             }
         }
     }

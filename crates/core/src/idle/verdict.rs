@@ -43,9 +43,10 @@ pub(super) fn verdicts(question: &Question, findings: &[f64; 6]) -> Vec<Verdict>
     told.push(Verdict {
         name: "cannot-tell-yet",
         probability: (1.0 - earned).max(0.0),
-        because: "the holds so far fit several findings about as well; take the next hold. Which way the screw \
+        because:
+            "the holds so far fit several findings about as well; take the next hold. Which way the screw \
                   works cannot be read from a plateau: only a clear fall on one side tells lean from rich"
-            .to_owned(),
+                .to_owned(),
     });
     told.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     told
@@ -63,7 +64,8 @@ fn name(finding: Finding) -> &'static str {
 }
 
 const NO_JET_YET: &str = "do not change a jet on a carburettor that has not been cleaned since it stood";
-const NO_LEAK_VERDICT: &str = "a sweep alone can neither show nor rule out an air leak: check for one with the engine off";
+const NO_LEAK_VERDICT: &str =
+    "a sweep alone can neither show nor rule out an air leak: check for one with the engine off";
 
 fn because(question: &Question, finding: Finding) -> String {
     let (richest, leanest) = match question.screw {
@@ -76,9 +78,9 @@ fn because(question: &Question, finding: Finding) -> String {
         (None, Screw::Air) => "½ to 2½ turns out, a guess from common practice",
     };
     match finding {
-        Finding::Normal => format!(
-            "the lean edge and the plateau lie where such screws stand ({window}); {NO_LEAK_VERDICT}"
-        ),
+        Finding::Normal => {
+            format!("the lean edge and the plateau lie where such screws stand ({window}); {NO_LEAK_VERDICT}")
+        }
         Finding::OutsideWindow => format!(
             "there is a plateau, but outside {window}; with good pick-up that is not a fault, and no reason to buy a jet; {NO_LEAK_VERDICT}"
         ),
@@ -90,11 +92,15 @@ fn because(question: &Question, finding: Finding) -> String {
             "speed is best at the leanest position ({leanest}) or beyond it. Commonest first: pilot air bleed blocked; \
              choke or tap leaking fuel; pilot jet too large; float valve weeping; air filter blocked. Clean first: {NO_JET_YET}"
         ),
-        Finding::NoEffect => "the screw changes nothing anywhere. Commonest first: screw tip, passage or holes blocked; \
+        Finding::NoEffect => {
+            "the screw changes nothing anywhere. Commonest first: screw tip, passage or holes blocked; \
              throttle plate open past its holes (idle raised with the stop); main circuit feeding at idle"
-            .to_owned(),
-        Finding::Unsteady => "speed wanders whatever the screw does. Commonest first: advance sticking; cable or stop; \
+                .to_owned()
+        }
+        Finding::Unsteady => {
+            "speed wanders whatever the screw does. Commonest first: advance sticking; cable or stop; \
              air leak; slide sticking. Find that before the screw is judged"
-            .to_owned(),
+                .to_owned()
+        }
     }
 }

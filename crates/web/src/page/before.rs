@@ -63,9 +63,27 @@ pub(crate) fn found_page(bench: &BenchState, refused: Option<&str>) -> Markup {
 pub(crate) fn screw_page(bench: &BenchState, refused: Option<&str>) -> Markup {
     let chosen = bench.facts.screw();
     let choices = [
-        ("fuel", ScrewKind::Fuel, "Fuel screw", "on the engine side of the body, as a rule; out is richer", FUEL_SCREW),
-        ("air", ScrewKind::Air, "Air screw", "on the air-filter side of the body, as a rule; out is leaner", AIR_SCREW),
-        ("other", ScrewKind::Other, "Neither", "moves idle speed only, moves a jet, two screws, or none at all", NO_SCREW),
+        (
+            "fuel",
+            ScrewKind::Fuel,
+            "Fuel screw",
+            "on the engine side of the body, as a rule; out is richer",
+            FUEL_SCREW,
+        ),
+        (
+            "air",
+            ScrewKind::Air,
+            "Air screw",
+            "on the air-filter side of the body, as a rule; out is leaner",
+            AIR_SCREW,
+        ),
+        (
+            "other",
+            ScrewKind::Other,
+            "Neither",
+            "moves idle speed only, moves a jet, two screws, or none at all",
+            NO_SCREW,
+        ),
     ];
     shell::page(
         "Which screw",

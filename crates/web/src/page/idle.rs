@@ -72,18 +72,29 @@ struct Instruction {
 }
 
 fn instruction(bench: &BenchState) -> Instruction {
-    let say = |what: &str, note: &str| Instruction { turn: None, done: false, what: what.into(), note: note.into() };
+    let say = |what: &str, note: &str| Instruction {
+        turn: None,
+        done: false,
+        what: what.into(),
+        note: note.into(),
+    };
     match &bench.stage {
         Stage::NotReady(missing) => say(
             "Not open yet",
-            &format!("{} thing{} wanted before the first hold", missing.len(), if missing.len() == 1 { "" } else { "s" }),
+            &format!(
+                "{} thing{} wanted before the first hold",
+                missing.len(),
+                if missing.len() == 1 { "" } else { "s" }
+            ),
         ),
         Stage::Alarm => say("Alarm", "kill switch, out, fresh air"),
         Stage::Paused(Pause::ByHand) => say("Paused", "the engine is not: only the kill switch stops it"),
         Stage::Paused(Pause::Heat) => {
             say("Let it cool", "kill switch, fan on; go on when the oil is below 80 °C")
         }
-        Stage::Holding(armed) => say("Hands off", &format!("held at {}; the reading is taken and saved by itself", armed.turns)),
+        Stage::Holding(armed) => {
+            say("Hands off", &format!("held at {}; the reading is taken and saved by itself", armed.turns))
+        }
         Stage::Move { from, to } if from.on_grid() == to.on_grid() => {
             say(&format!("Leave it at {to}"), "engine running and warm; say so, then hands off")
         }
@@ -101,9 +112,12 @@ fn instruction(bench: &BenchState) -> Instruction {
             what: "Engine off".into(),
             note: format!("set to {set}; now count it in to the seat, and out again"),
         },
-        Stage::Left { turns } => {
-            Instruction { turn: None, done: true, what: format!("Left at {turns}"), note: "counted to the seat".into() }
-        }
+        Stage::Left { turns } => Instruction {
+            turn: None,
+            done: true,
+            what: format!("Left at {turns}"),
+            note: "counted to the seat".into(),
+        },
     }
 }
 
@@ -149,7 +163,8 @@ fn dial(bench: &BenchState) -> Markup {
     let slowest = speeds.iter().map(|held| held.1).fold(f64::INFINITY, f64::min);
     let fastest = speeds.iter().map(|held| held.1).fold(0.0, f64::max);
     let span = (fastest - slowest).max(1.0);
-    let held: Vec<(TurnsOut, f64)> = speeds.iter().map(|(turns, rpm)| (*turns, (rpm - slowest) / span)).collect();
+    let held: Vec<(TurnsOut, f64)> =
+        speeds.iter().map(|(turns, rpm)| (*turns, (rpm - slowest) / span)).collect();
     let target = match bench.stage {
         Stage::Move { to, .. } | Stage::Set { to, .. } => Some(to),
         _ => None,
@@ -174,7 +189,14 @@ fn dial(bench: &BenchState) -> Markup {
 }
 
 /// A form that is one key.
-fn key(bench: &BenchState, action: &str, class: &str, name: &str, fields: &[(&str, &str)], words: Markup) -> Markup {
+fn key(
+    bench: &BenchState,
+    action: &str,
+    class: &str,
+    name: &str,
+    fields: &[(&str, &str)],
+    words: Markup,
+) -> Markup {
     let at = format!("{}/idle/{action}", shell::job(bench.job.id));
     let place = class.split(' ').next().unwrap_or_default();
     let look = class.strip_prefix(place).unwrap_or_default();
@@ -291,18 +313,25 @@ pub(crate) fn curve(bench: &BenchState) -> Markup {
     if bench.readings.is_empty() {
         return html! { div.empty { p { "No reading yet. The curve grows here, a point a hold: engine speed against turns out." } } };
     }
-    let marks: Vec<Mark> = bench.readings.iter().enumerate().filter_map(|(index, entry)| mark(index, entry)).collect();
+    let marks: Vec<Mark> =
+        bench.readings.iter().enumerate().filter_map(|(index, entry)| mark(index, entry)).collect();
     let sweep = bench.answer();
     let line = sweep.map(|sweep| sweep.curve.iter().map(|point| (point.turns.0, point.rpm)).collect());
     let band = sweep.map(|sweep| sweep.curve.iter().map(|p| (p.turns.0, p.low_rpm, p.high_rpm)).collect());
     let plot = Plot {
         size: (600.0, 352.0),
         label: sweep.map_or("Engine speed against turns out".into(), |sweep| {
-            format!("Engine speed against turns out; lean edge {} between {} and {}", sweep.edge.best, sweep.edge.low, sweep.edge.high)
+            format!(
+                "Engine speed against turns out; lean edge {} between {} and {}",
+                sweep.edge.best, sweep.edge.low, sweep.edge.high
+            )
         }),
         y_unit: "rpm",
         x_unit: "turns out".into(),
-        x_ticks: (0..=16).map(|halves| f64::from(halves) / 2.0).map(|turns| (turns, TurnsOut(turns).to_string())).collect(),
+        x_ticks: (0..=16)
+            .map(|halves| f64::from(halves) / 2.0)
+            .map(|turns| (turns, TurnsOut(turns).to_string()))
+            .collect(),
         sides: if bench.out_is_richer() { ("lean", "rich") } else { ("rich", "lean") },
         line: line.unwrap_or_default(),
         band: band.unwrap_or_default(),

@@ -38,7 +38,13 @@ mod tests {
     #[test]
     fn what_is_written_reads_back_alike() {
         let ran = Outcome::Ran { rpm: 1043.5, se_rpm: Some(4.25) };
-        let hold = |turns, outcome, as_found| Hold { turns: TurnsOut(turns), outcome, at_s: Some(31.5), block: 2, as_found };
+        let hold = |turns, outcome, as_found| Hold {
+            turns: TurnsOut(turns),
+            outcome,
+            at_s: Some(31.5),
+            block: 2,
+            as_found,
+        };
         let holds = vec![
             hold(1.75, ran, true),
             hold(1.5, Outcome::Stalled(StallCause::Lean), false),

@@ -53,7 +53,7 @@ impl MachineLine {
         }
     }
 
-    pub(super) fn row(self) -> Result<Row, String> {
+    pub(crate) fn row(self) -> Result<Row, String> {
         Ok(Row::Machine(Machine {
             id: key("id", &self.id)?,
             details: Details {
@@ -101,7 +101,7 @@ impl BuildLine {
         }
     }
 
-    pub(super) fn row(self) -> Result<Row, String> {
+    pub(crate) fn row(self) -> Result<Row, String> {
         Ok(Row::Build(Build {
             id: key("id", &self.id)?,
             machine: key("machine", &self.machine)?,
@@ -149,7 +149,7 @@ impl JobLine {
         }
     }
 
-    pub(super) fn row(self) -> Result<Row, String> {
+    pub(crate) fn row(self) -> Result<Row, String> {
         Ok(Row::Job(Job {
             id: key("id", &self.id)?,
             machine: key("machine", &self.machine)?,
@@ -190,7 +190,7 @@ impl FactLine {
         }
     }
 
-    pub(super) fn row(self) -> Result<Row, String> {
+    pub(crate) fn row(self) -> Result<Row, String> {
         Ok(Row::Fact(Fact {
             id: key("id", &self.id)?,
             job: key("job", &self.job)?,
@@ -262,7 +262,7 @@ impl ReadingLine {
         }
     }
 
-    pub(super) fn row(self) -> Result<Row, String> {
+    pub(crate) fn row(self) -> Result<Row, String> {
         Ok(Row::Reading(Reading {
             id: key("id", &self.id)?,
             job: key("job", &self.job)?,
@@ -308,7 +308,7 @@ impl StrikeLine {
         }
     }
 
-    pub(super) fn row(self) -> Result<Row, String> {
+    pub(crate) fn row(self) -> Result<Row, String> {
         Ok(Row::Strike(StrikeRow {
             id: key("id", &self.id)?,
             reading: key("reading", &self.reading)?,
@@ -346,7 +346,7 @@ impl CorrectionLine {
         }
     }
 
-    pub(super) fn row(self) -> Result<Row, String> {
+    pub(crate) fn row(self) -> Result<Row, String> {
         Ok(Row::Correction(CorrectionRow {
             id: key("id", &self.id)?,
             reading: key("reading", &self.reading)?,
