@@ -64,6 +64,23 @@ fn a_second_opening_is_refused_until_the_first_ends() {
 }
 
 #[test]
+fn a_closed_logbook_is_free_even_while_other_processes_are_started() {
+    let folder = Folder::new();
+    let path = folder.join("logbook.sqlite");
+    let done = std::sync::atomic::AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            while !done.load(std::sync::atomic::Ordering::Relaxed) {
+                std::process::Command::new("true").status().unwrap();
+            }
+        });
+        let openings: Vec<Result<()>> = (0..200).map(|_| Logbook::open(&path).map(drop)).collect();
+        done.store(true, std::sync::atomic::Ordering::Relaxed);
+        assert!(openings.iter().all(Result::is_ok), "{:?}", openings.iter().find(|opening| opening.is_err()));
+    });
+}
+
+#[test]
 fn a_strangers_file_is_refused_and_left_as_it_was() {
     let folder = Folder::new();
     let path = folder.join("file");
