@@ -1,7 +1,8 @@
 //! Copies and checks, which work while the bench runs.
 //!
 //! Both read the file over a connection of their own, and see it as it stood at one instant; whoever
-//! owns the file goes on saving meanwhile.
+//! owns the file goes on saving meanwhile. Beside a file that nobody has open, SQLite may leave an empty
+//! `-wal` and a `-shm`; they hold nothing, and the next opening and closing takes them away.
 
 use std::fs;
 use std::path::Path;

@@ -23,8 +23,21 @@ use crate::migrations::{self, APPLICATION_ID, MIGRATIONS};
 pub struct Logbook {
     pub(crate) connection: Connection,
     path: PathBuf,
-    /// Held for the life of the logbook; the system lets go of it however the process ends.
-    _lock: File,
+    // Fields are dropped in this order: the lock outlives the connection.
+    _lock: Lock,
+}
+
+/// The lock on the file beside, held for the life of the logbook; the system lets go of it however the
+/// process ends.
+#[derive(Debug)]
+struct Lock(File);
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // Closing alone would not do: a process that is being started elsewhere in this one shares the open
+        // file for an instant, and would keep the lock with it.
+        let _ = self.0.unlock();
+    }
 }
 
 /// A logbook that was opened, and what was met on the way.
@@ -292,13 +305,13 @@ fn settle(path: &Path) -> Result<PathBuf> {
 }
 
 /// Takes the lock beside the file. It is a lock on an open file, so that it ends with the process.
-fn lock(path: &Path) -> Result<File> {
+fn lock(path: &Path) -> Result<Lock> {
     let beside = beside(path, ".lock");
     let mut options = OpenOptions::new();
     private(options.create(true).write(true).truncate(false));
     let file = options.open(&beside).map_err(|error| Error::unwritable(&beside, &error))?;
     match file.try_lock() {
-        Ok(()) => Ok(file),
+        Ok(()) => Ok(Lock(file)),
         Err(TryLockError::WouldBlock) => Err(Error::InUse { path: path.to_path_buf() }),
         Err(TryLockError::Error(error)) => Err(Error::unwritable(&beside, &error)),
     }

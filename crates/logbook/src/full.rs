@@ -71,13 +71,12 @@ fn fill(logbook: &mut Logbook, path: &Path) {
 
 #[test]
 fn a_full_disk_is_named_and_costs_nothing_that_was_saved() {
-    let path = std::env::temp_dir().join(format!("bellmouth-{}.sqlite", Id::new()));
+    let folder = std::env::temp_dir().join(format!("bellmouth-{}", Id::new()));
+    let path = folder.join("logbook.sqlite");
     let mut logbook = Logbook::open(&path).unwrap().logbook;
     let settled = logbook.path().to_path_buf();
     fill(&mut logbook, &settled);
     logbook.close().unwrap();
     check(&path).unwrap();
-    for ending in ["", ".lock"] {
-        std::fs::remove_file(format!("{}{ending}", path.display())).unwrap();
-    }
+    std::fs::remove_dir_all(&folder).unwrap();
 }

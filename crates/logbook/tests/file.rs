@@ -50,6 +50,20 @@ fn a_clean_end_leaves_one_file_and_no_check() {
 }
 
 #[test]
+fn what_a_check_leaves_beside_a_closed_file_counts_for_nothing() {
+    let folder = Folder::new();
+    let path = folder.join("logbook.sqlite");
+    machine_with_job(&mut open(&path), "the 750 twin", false);
+    let before = fs::read(&path).unwrap();
+    check(&path).unwrap();
+    assert_eq!(fs::read(&path).unwrap(), before);
+    let opened = Logbook::open(&path).unwrap();
+    assert_eq!(opened.recovered, None);
+    drop(opened);
+    assert_eq!(folder.names(), ["logbook.sqlite", "logbook.sqlite.lock"]);
+}
+
+#[test]
 fn a_second_opening_is_refused_until_the_first_ends() {
     let folder = Folder::new();
     let path = folder.join("logbook.sqlite");
@@ -61,6 +75,23 @@ fn a_second_opening_is_refused_until_the_first_ends() {
     machine_with_job(&mut logbook, "the 750 twin", false);
     drop(logbook);
     assert_eq!(open(&path).machines().unwrap().len(), 1);
+}
+
+#[test]
+fn a_closed_logbook_is_free_even_while_other_processes_are_started() {
+    let folder = Folder::new();
+    let path = folder.join("logbook.sqlite");
+    let done = std::sync::atomic::AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            while !done.load(std::sync::atomic::Ordering::Relaxed) {
+                std::process::Command::new("true").status().unwrap();
+            }
+        });
+        let openings: Vec<Result<()>> = (0..60).map(|_| Logbook::open(&path).map(drop)).collect();
+        done.store(true, std::sync::atomic::Ordering::Relaxed);
+        assert!(openings.iter().all(Result::is_ok), "{:?}", openings.iter().find(|opening| opening.is_err()));
+    });
 }
 
 #[test]
