@@ -58,10 +58,11 @@ impl Browser {
         let mut lines = BufReader::new(driver.stdout.take().expect("stdout is piped")).lines();
         let port = lines.by_ref().map_while(Result::ok).find_map(|line| {
             let port = line.split("on port ").nth(1)?;
-            port.trim_end_matches('.').parse::<u16>().ok()
+            // It first repeats the port it was asked for, 0, and then names the one it found.
+            port.trim_end_matches('.').parse::<u16>().ok().filter(|port| *port != 0)
         });
         std::thread::spawn(move || lines.map_while(Result::ok).for_each(drop));
-        let Some(port) = port.filter(|port| *port != 0) else {
+        let Some(port) = port else {
             let _ = driver.kill();
             panic!("chromedriver ended without naming its port");
         };

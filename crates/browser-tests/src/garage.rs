@@ -31,10 +31,13 @@ pub struct Bike<'a> {
     pub screw: &'a str,
     /// Where the screw was found.
     pub found: &'a str,
+    /// What a tachometer shows, roughly; may be empty.
+    pub about_rpm: &'a str,
 }
 
 /// The machine of most tests: its firing order is uneven, so that the ear needs no tachometer.
-pub const TWIN: Bike<'static> = Bike { name: "the 750 twin", layout: "v-twin-45", screw: "fuel", found: "1.75" };
+pub const TWIN: Bike<'static> =
+    Bike { name: "the 750 twin", layout: "v-twin-45", screw: "fuel", found: "1.75", about_rpm: "" };
 
 /// A key such as a page makes: a version 7 UUID; unique within a run is enough.
 pub fn fresh_key() -> String {
@@ -79,7 +82,7 @@ pub fn ready(server: &Server, bike: Bike) -> Entered {
     let seen_now = revision(&page);
     let names = gate_questions(&page);
     assert!(10 < names.len(), "{names:?}");
-    let mut fields: Vec<(&str, &str)> = vec![("seen", &seen_now), ("about_rpm", ""), ("idle_rpm", "")];
+    let mut fields: Vec<(&str, &str)> = vec![("seen", &seen_now), ("about_rpm", bike.about_rpm), ("idle_rpm", "")];
     fields.extend([("drop_rpm", ""), ("back_out_turns", "")]);
     fields.extend(names.iter().map(|name| (name.as_str(), "good")));
     send(server, job, "check", &fields);
@@ -93,6 +96,56 @@ fn job_form(job: &str, tail: &str) -> String {
 fn send(server: &Server, job: &str, tail: &str, fields: &[(&str, &str)]) {
     let kept = server.post(&job_form(job, tail), fields);
     assert_eq!(kept.status, 303, "{tail}: {}", kept.body);
+}
+
+/// What the bench asks for: the main key's action and the position it names.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Asked {
+    /// `hold`, `set`, or `left` when the screw is to be counted.
+    pub action: String,
+    /// The position, turns out.
+    pub turns: f64,
+}
+
+/// Reads from a bench page what it asks for now.
+pub fn asked(page: &str) -> Asked {
+    let keys = page.split(r#"<div class="keys">"#).nth(1).unwrap_or_else(|| panic!("no keys in {page}"));
+    let first = keys.split("</form>").next().unwrap_or_default();
+    let Some(action) = first.split(r#"action=""#).nth(1).and_then(|rest| rest.split('"').next()) else {
+        return Asked { action: "left".into(), turns: 0.0 };
+    };
+    let turns = first.split(r#"name="turns" value=""#).nth(1).and_then(|rest| rest.split('"').next());
+    Asked {
+        action: action.rsplit('/').next().unwrap_or_default().into(),
+        turns: turns.and_then(|turns| turns.parse().ok()).unwrap_or(0.0),
+    }
+}
+
+/// Types readings of a machine with a known curve until the bench wants the screw set; gives where.
+pub fn sweep_by_tachometer(server: &Server, job: &str, rpm: impl Fn(f64) -> f64) -> f64 {
+    for _ in 0..14 {
+        let page = server.get(&format!("{job}/idle")).body;
+        let asked = asked(&page);
+        if asked.action == "set" {
+            return asked.turns;
+        }
+        assert_eq!(asked.action, "hold", "{page}");
+        let (key, turns) = (hold_key(&page), asked.turns.to_string());
+        let speed = format!("{:.0}", rpm(asked.turns));
+        let kept = server.post(
+            &format!("{job}/idle/typed"),
+            &[("id", &key), ("turns", &turns), ("rpm", &speed)],
+        );
+        assert_eq!((kept.status, kept.body.as_str()), (200, "{}"));
+    }
+    panic!("14 readings were not enough");
+}
+
+/// Speed of a machine whose plateau of 1050 rpm ends at `edge` turns of richness.
+pub fn plateau_rpm(richness: f64, edge: f64) -> f64 {
+    let short = edge - 0.15 - richness;
+    let corner = if short <= -0.15 { 0.0 } else { (short + 0.15).powi(2) / (2.0 * (short + 0.3)) };
+    1050.0 * (1.0 - 0.22 * corner) - 3.0 * (richness - edge - 0.5).powi(2)
 }
 
 /// The revision that a page's forms were drawn from.

@@ -21,3 +21,9 @@ pub fn folder(name: &str) -> std::path::PathBuf {
     std::fs::create_dir_all(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
     path
 }
+
+/// Writes a measured figure where it is seen although the test passes.
+pub fn figure(words: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr(), "    measured: {words}");
+}
