@@ -47,7 +47,11 @@ pub(crate) fn parts(bench: &BenchState) -> Vec<(&'static str, Markup)> {
 fn speed() -> Markup {
     html! {
         section.speed aria-label="Engine speed" {
-            div.numeral.none data-live="rpm" aria-live="off" { "––" }
+            div.numeral.none data-live="rpm" data-when="listening" aria-live="off" hidden { "––" }
+            div.deaf data-when="deaf" {
+                button.key.main data-do="listen" data-key="listen" { "Start the microphone" }
+                a href="#ways" { "or type a speed, or drop a recording" }
+            }
             div.unit {
                 b data-live="spread" { "rpm" }
                 span data-live="heard" { "not listening" } br;
@@ -55,7 +59,7 @@ fn speed() -> Markup {
                 span data-live="hold" {}
             }
             progress.progress data-live="progress" max="1" value="0" hidden aria-label="Progress of the hold" {}
-            svg.trace viewBox="0 0 400 64" preserveAspectRatio="none" aria-hidden="true" {
+            svg.trace data-when="listening" viewBox="0 0 400 64" preserveAspectRatio="none" aria-hidden="true" {
                 rect data-live="settled" x="400" y="0" width="0" height="64" {}
                 path data-live="trace" d="" {}
             }
@@ -96,7 +100,12 @@ fn instruction(bench: &BenchState) -> Instruction {
             say("Hands off", &format!("held at {}; the reading is taken and saved by itself", armed.turns))
         }
         Stage::Move { from, to } if from.on_grid() == to.on_grid() => {
-            say(&format!("Leave it at {to}"), "engine running and warm; say so, then hands off")
+            let what = format!("Leave it at {to}");
+            if bench.readings.is_empty() {
+                say(&what, "start the engine, as warm as after a ride; press the key, hands off")
+            } else {
+                say(&what, "press the key, then hands off")
+            }
         }
         Stage::Move { from, to } => turn(bench, *from, *to, "then hands off", false),
         Stage::Set { from, to } if from.on_grid() == to.on_grid() => Instruction {
@@ -145,7 +154,7 @@ fn say(bench: &BenchState) -> Markup {
                 Some(out) => svg viewBox="0 0 48 48" aria-hidden="true" { g transform=(if out { "" } else { "translate(48 0) scale(-1 1)" }) {
                     path d="M40,20 A17,17 0 1 0 41,28" {} path.tip d="M12,3 L2,13 L17,16 z" {}
                 } },
-                None => svg viewBox="0 0 48 48" aria-hidden="true" { path d=(if told.done { "M8,26 L20,38 L41,11" } else { "M24,6 V30 M24,38 V43" }) {} },
+                None => svg viewBox="0 0 48 48" aria-hidden="true" { path d=(if told.done { "M8,26 L20,38 L41,11" } else { "M10,19 H38 M10,31 H38" }) {} },
             }
             b { (told.what) } span { (told.note) }
         }
@@ -269,13 +278,13 @@ fn keys(bench: &BenchState) -> Markup {
 /// The row of keys that stands under every running engine.
 fn safety(bench: &BenchState, turns: TurnsOut) -> Markup {
     html! {
-        (key(bench, "back", "third", "back", &[], html! { "Back" }))
-        (key(bench, "pause", "third", "pause", &[], html! { "Pause" }))
-        (alarm_key(bench, "third alarm"))
-        details.wide data-key="died" {
+        (key(bench, "back", "quarter", "back", &[], html! { "Back" }))
+        (key(bench, "pause", "quarter", "pause", &[], html! { "Pause" }))
+        details.quarter data-key="died" {
             summary.key.warn data-key="died" { "It died" }
             (died(bench, turns))
         }
+        (alarm_key(bench, "quarter alarm"))
     }
 }
 
@@ -319,7 +328,7 @@ pub(crate) fn curve(bench: &BenchState) -> Markup {
     let line = sweep.map(|sweep| sweep.curve.iter().map(|point| (point.turns.0, point.rpm)).collect());
     let band = sweep.map(|sweep| sweep.curve.iter().map(|p| (p.turns.0, p.low_rpm, p.high_rpm)).collect());
     let plot = Plot {
-        size: (600.0, 352.0),
+        size: (600.0, 316.0),
         label: sweep.map_or("Engine speed against turns out".into(), |sweep| {
             format!(
                 "Engine speed against turns out; lean edge {} between {} and {}",
@@ -420,9 +429,8 @@ fn ways(bench: &BenchState) -> Markup {
         label.field { span { "at turns out" } input type="number" name="turns" min="0" max="6" step="0.125" value=(turns.0); }
     };
     html! {
-        div.row {
-            button.key data-do="listen" data-when="deaf" data-key="listen" { "Start the microphone" }
-            button.key data-do="deafen" data-when="listening" hidden { "Microphone off" }
+        div.row id="ways" {
+            button.key.quiet data-do="deafen" data-when="listening" hidden { "Microphone off" }
             button.key.quiet data-do="voice" aria-pressed="false" { "Speak to me" }
         }
         details data-key="typed" { summary { "Type what a tachometer shows" }
