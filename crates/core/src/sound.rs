@@ -2,6 +2,25 @@
 //!
 //! Samples go in, in blocks of any size; a [`Frame`] comes out for every 50 ms, some seconds later,
 //! when hindsight has settled it.
+//!
+//! | step | where |
+//! |------|-------|
+//! | loudness of a few bands, in decibels about their own mean, a thousand times a second | `ears` |
+//! | spectra of that loudness in windows of several lengths, each line against the floor around it | `spectra` |
+//! | evidence for every speed: do the lines stand where this firing pattern would put them? | `comb` |
+//! | which speeds follow one another: forward and backward probabilities with 3 s of hindsight | `track` |
+//! | the pieces joined, and the verdict whether an engine was heard | [`Listener`] |
+//!
+//! Level is taken out in the first step, so no later one can mistake loud for near.
+
+mod comb;
+pub mod constants;
+mod ears;
+mod listener;
+mod spectra;
+mod track;
+
+pub use listener::Listener;
 
 pub mod settled;
 

@@ -4,7 +4,12 @@
 //! hold, fit and store. What a command prints with `--json` and what the API sends are the same types, all
 //! of them here.
 
+pub mod bench;
+pub mod garage;
 pub mod refusal;
 pub mod sweep;
+mod workshop;
 
+pub use bellmouth_logbook as logbook;
 pub use refusal::Refusal;
+pub use workshop::Workshop;

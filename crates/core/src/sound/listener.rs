@@ -1,0 +1,256 @@
+//! The listener: samples in, speed trace out.
+
+use std::collections::VecDeque;
+
+use super::comb::Comb;
+use super::constants::{
+    ABOUT_FACTOR, FINAL_FRAMES, HINDSIGHT_FRAMES, LINES_HZ, NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, WINDOWS_S,
+};
+use super::ears::{Ears, LANES, Lanes};
+use super::spectra::Spectra;
+use super::track::{Belief, Chain, weigh};
+use super::{FRAME_S, Frame, Heard};
+use crate::engine::layout::Firing;
+use crate::error::{Result, require};
+
+/// Frames by which the longest window's evidence comes later than that of the others.
+const LONG_LATER: usize = 6;
+
+/// What was heard of one frame.
+struct Seen {
+    likelihood: Belief,
+    /// Forward belief at this frame.
+    forward: Belief,
+}
+
+/// Listens to an engine of a known firing pattern.
+///
+/// Samples go in by [`feed`](Listener::feed), in blocks of any size; the frames that come out do not
+/// depend on how the sound was cut. Memory does not grow with the length of the sound.
+///
+/// # Example
+///
+/// ```
+/// # use bellmouth_core::{engine::layout::{Firing, layout}, sound::{Heard, Listener}};
+/// let twin = Firing::from(layout("v-twin-45").expect("a row of the table"));
+/// let mut listener = Listener::new(48_000.0, &twin, Some(900.0))?;
+/// let mut frames = listener.feed(&[0.0; 48_000]);
+/// frames.extend(listener.finish());
+/// assert_eq!(frames.len(), 20);
+/// assert!(frames.iter().all(|frame| frame.heard == Heard::No));
+/// # Ok::<(), bellmouth_core::Error>(())
+/// ```
+pub struct Listener {
+    sample_rate_hz: f64,
+    samples: u64,
+    ears: Ears,
+    /// Loudness of the last seconds; the first has the index `dropped`.
+    loudness: VecDeque<Lanes>,
+    dropped: i64,
+    spectra: Vec<Spectra>,
+    comb: Comb,
+    chain: Chain,
+    lowest_rpm: f64,
+    speeds: usize,
+    lines: [Vec<f32>; LANES],
+    /// Next frame whose short windows are to be taken.
+    next: usize,
+    /// Short-window evidence of frames whose long window is still open.
+    short: VecDeque<Vec<f32>>,
+    forward: Belief,
+    seen: VecDeque<Seen>,
+    /// Frames already given out.
+    given: usize,
+    live_belief: Belief,
+    live: Option<Frame>,
+    finished: bool,
+}
+
+impl Listener {
+    /// A listener for mono sound at `sample_rate_hz`.
+    ///
+    /// `about_rpm` is what a tachometer roughly shows, if there is one; it narrows the search to a
+    /// factor of 1.35 either way and with it excludes half and double speeds.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::OutOfDomain`](crate::Error::OutOfDomain) unless the sample rate is 8 to 192 kHz and
+    /// the rough speed, if given, 400 to 7000 rpm.
+    pub fn new(sample_rate_hz: f64, firing: &Firing, about_rpm: Option<f64>) -> Result<Listener> {
+        require(
+            (8_000.0..=192_000.0).contains(&sample_rate_hz),
+            "sample rate",
+            sample_rate_hz,
+            "8000 to 192000 Hz",
+        )?;
+        let (mut lowest, mut highest) = SPEEDS_RPM;
+        if let Some(about) = about_rpm {
+            require((lowest..=highest).contains(&about), "rough speed", about, "400 to 7000 rpm")?;
+            lowest = (about / ABOUT_FACTOR).max(lowest);
+            highest = (about * ABOUT_FACTOR).min(highest);
+        }
+        let speeds = ((highest / lowest).ln() / STEP).floor() as usize + 1;
+        let first_hz = firing.cycles_per_second(lowest);
+        let cells = ((LINES_HZ.1 / first_hz).ln() / STEP) as usize;
+        let ears = Ears::new(sample_rate_hz);
+        let spectra = WINDOWS_S
+            .iter()
+            .map(|&seconds| Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells))
+            .collect();
+        Ok(Listener {
+            sample_rate_hz,
+            samples: 0,
+            // Half the longest window of silence stands before the sound.
+            loudness: VecDeque::new(),
+            dropped: 0,
+            spectra,
+            comb: Comb::new(firing, first_hz, speeds, cells),
+            chain: Chain::new(speeds),
+            lowest_rpm: lowest,
+            speeds,
+            lines: Default::default(),
+            next: 0,
+            short: VecDeque::new(),
+            forward: Belief::ignorant(speeds),
+            seen: VecDeque::new(),
+            given: 0,
+            live_belief: Belief::ignorant(speeds),
+            live: None,
+            finished: false,
+            ears,
+        })
+    }
+
+    /// Takes mono samples in −1 to 1; gives the frames that became final with them, in order.
+    pub fn feed(&mut self, samples: &[f32]) -> Vec<Frame> {
+        let mut frames = Vec::new();
+        // A second at a time, so that memory stays bounded however long the block is.
+        for part in samples.chunks(self.sample_rate_hz as usize) {
+            self.samples += part.len() as u64;
+            let loudness = &mut self.loudness;
+            self.ears.hear(part, |value| loudness.push_back(value));
+            while self.covers(self.next as f64 * FRAME_S + WINDOWS_S[1] / 2.0) {
+                self.tick(&mut frames);
+            }
+        }
+        frames
+    }
+
+    /// The newest provisional frame: a third of a second old, with the spread that goes with it.
+    pub fn live(&self) -> Option<Frame> {
+        self.live
+    }
+
+    /// Ends the sound; gives the remaining frames. Later calls, and later samples, give nothing.
+    pub fn finish(&mut self) -> Vec<Frame> {
+        let mut frames = Vec::new();
+        if self.finished {
+            return frames;
+        }
+        self.finished = true;
+        let last = (self.samples as f64 / self.sample_rate_hz / FRAME_S - 1e-9).ceil().max(0.0) as usize;
+        // The windows of the last frames reach beyond the end: silence stands there.
+        while self.next < last + LONG_LATER {
+            self.tick(&mut frames);
+        }
+        let open = last - self.given;
+        self.settle(open, &mut frames);
+        frames
+    }
+
+    /// Whether loudness is known up to an instant.
+    fn covers(&self, t_s: f64) -> bool {
+        self.ears.index_at(t_s) < self.dropped + self.loudness.len() as i64
+    }
+
+    /// Takes the evidence of the next frame's short windows and of an earlier one's long window.
+    fn tick(&mut self, frames: &mut Vec<Frame>) {
+        let mut short = vec![0.0; self.speeds];
+        for window in 1..WINDOWS_S.len() {
+            self.hear_window(window, self.next, &mut short);
+        }
+        self.short.push_back(short);
+        if let Some(index) = self.next.checked_sub(LONG_LATER) {
+            let mut long = vec![0.0; self.speeds];
+            self.hear_window(0, index, &mut long);
+            let newest = &self.short[self.short.len() - 1];
+            let now: Vec<f32> = newest.iter().zip(&long).map(|(short, long)| short + long).collect();
+            self.chain.forward(&mut self.live_belief, &likelihood(&now));
+            self.live = Some(self.judge(self.next, &self.live_belief));
+            let short = self.short.pop_front().unwrap_or_default();
+            let all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
+            let likelihood = likelihood(&all);
+            self.chain.forward(&mut self.forward, &likelihood);
+            self.seen.push_back(Seen { likelihood, forward: self.forward.clone() });
+            if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
+                self.settle(FINAL_FRAMES, frames);
+            }
+            let keep = self.ears.index_at((index + 1) as f64 * FRAME_S) - self.spectra[0].length as i64;
+            while self.dropped < keep && self.loudness.pop_front().is_some() {
+                self.dropped += 1;
+            }
+        }
+        self.next += 1;
+    }
+
+    /// Adds the evidence of one window about one frame.
+    fn hear_window(&mut self, window: usize, frame: usize, evidence: &mut [f32]) {
+        let length = self.spectra[window].length;
+        let from = self.ears.index_at(frame as f64 * FRAME_S) - (length / 2) as i64;
+        let sound: Vec<Lanes> = (from..from + length as i64)
+            .map(|i| {
+                let at = usize::try_from(i - self.dropped).ok();
+                at.and_then(|at| self.loudness.get(at)).copied().unwrap_or_default()
+            })
+            .collect();
+        self.spectra[window].lines(&sound, &mut self.lines);
+        for lines in &self.lines[..self.ears.bands()] {
+            self.comb.weigh(lines, 1.0, evidence);
+        }
+    }
+
+    /// Makes the oldest `count` frames final, with everything later as hindsight.
+    fn settle(&mut self, count: usize, frames: &mut Vec<Frame>) {
+        let count = count.min(self.seen.len());
+        let mut word = Belief { speeds: vec![1.0; self.speeds], none: 1.0 };
+        let mut settled = Vec::with_capacity(count);
+        for (index, seen) in self.seen.iter().enumerate().rev() {
+            if index < count {
+                let mut belief = seen.forward.clone();
+                weigh(&mut belief, &word);
+                settled.push(self.judge(self.given + index, &belief));
+            }
+            self.chain.backward(&mut word, &seen.likelihood);
+        }
+        frames.extend(settled.into_iter().rev());
+        self.seen.drain(..count);
+        self.given += count;
+    }
+
+    /// A frame from a belief.
+    fn judge(&self, index: usize, belief: &Belief) -> Frame {
+        let best = (0..self.speeds).max_by(|&a, &b| belief.speeds[a].total_cmp(&belief.speeds[b])).unwrap_or(0);
+        let near = |reach: usize| best.saturating_sub(reach)..(best + reach + 1).min(self.speeds);
+        let mass: f32 = belief.speeds[near(5)].iter().sum();
+        let mean = near(5).map(|i| i as f32 * belief.speeds[i]).sum::<f32>() / mass;
+        let variance = near(5).map(|i| (i as f32 - mean).powi(2) * belief.speeds[i]).sum::<f32>() / mass;
+        let wide: f32 = belief.speeds[near(24)].iter().sum();
+        let rpm = self.lowest_rpm * (STEP * f64::from(mean)).exp();
+        let heard = if belief.none > 0.5 {
+            Heard::No
+        } else if belief.none > 0.1 || wide < 0.9 {
+            Heard::Doubtful
+        } else {
+            Heard::Yes
+        };
+        let sd_rpm = rpm * STEP * f64::from(variance).sqrt().max(0.3);
+        Frame { t_s: index as f64 * FRAME_S, rpm, sd_rpm, heard }
+    }
+}
+
+/// Likelihoods from evidence, the largest scaled to 1.
+fn likelihood(evidence: &[f32]) -> Belief {
+    let best = evidence.iter().copied().fold(NONE_SCORES, f32::max);
+    let scale = |e: f32| (TEMPER * (e - best)).exp();
+    Belief { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) }
+}

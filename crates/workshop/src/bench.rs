@@ -1,0 +1,16 @@
+//! The idle bench: what is known of a job, what to do next, and everything a person can do about it.
+//!
+//! State lives in the logbook, not here: [`BenchState`] is worked out afresh from facts and readings,
+//! so a page that was closed, a link that broke or a process that was killed goes on where it was.
+
+mod actions;
+pub mod cautions;
+mod ear;
+mod facts;
+pub mod gate;
+mod state;
+
+pub use actions::{CheckForm, Done, FoundForm, HoldForm, Seen, TachometerForm};
+pub use ear::{Clock, Ear, Heat, LiveView, Taken, heat, held_in_recording};
+pub use facts::{Armed, Facts, Pause};
+pub use state::{BenchState, Missing, Place, Stage};
