@@ -3,7 +3,9 @@
 use std::str::FromStr;
 
 use bellmouth_core::engine::layout::{Layout, layout};
-use bellmouth_logbook::{Build, Cooling, Details, Id, Job, LEFT_TURNS, Left, Machine, NewJob, NewMachine, ScrewKind};
+use bellmouth_logbook::{
+    Build, Cooling, Details, Id, Job, LEFT_TURNS, Left, Machine, NewJob, NewMachine, ScrewKind,
+};
 
 use crate::Refusal;
 use crate::workshop::{Workshop, now_ms};
@@ -94,7 +96,14 @@ impl Workshop {
         };
         let created_ms = now_ms();
         let note = "as entered".to_string();
-        let build = Build { id: Id::new(), machine: id, at_ms: created_ms, note, screw: ScrewKind::NotSaid, base_turns };
+        let build = Build {
+            id: Id::new(),
+            machine: id,
+            at_ms: created_ms,
+            note,
+            screw: ScrewKind::NotSaid,
+            base_turns,
+        };
         logbook.create_machine(&NewMachine { id, details, created_ms, demo: false, build })?;
         Ok(id)
     }
@@ -238,7 +247,13 @@ fn details(form: &MachineForm) -> Result<Details, Refusal> {
     let text = if form.carburettors.trim().is_empty() { "1" } else { &form.carburettors };
     let carburettors = number_of(text, "number of carburettors", "a whole number from 1 to 12", 1.0, 12.0)?;
     let cylinders = layout(&form.layout).map(|row| row.firing_deg.len() as u32);
-    Ok(Details { name: name.into(), layout: form.layout.clone(), cooling, carburettors: carburettors as u32, cylinders })
+    Ok(Details {
+        name: name.into(),
+        layout: form.layout.clone(),
+        cooling,
+        carburettors: carburettors as u32,
+        cylinders,
+    })
 }
 
 #[cfg(test)]
@@ -250,7 +265,10 @@ mod tests {
         assert_eq!(turns_of(" 1,75 ", "count"), Ok(1.75));
         for bad in ["-1", "40", "NaN", "", "two", "1.7.5"] {
             let refused = turns_of(bad, "count").unwrap_err().to_string();
-            assert!(refused.contains(&format!("\"{bad}\"")) && refused.contains("between 0 and 8"), "{refused}");
+            assert!(
+                refused.contains(&format!("\"{bad}\"")) && refused.contains("between 0 and 8"),
+                "{refused}"
+            );
         }
     }
 }

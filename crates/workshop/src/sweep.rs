@@ -186,7 +186,10 @@ pub fn answer(bytes: &[u8], asked: &Asked) -> Result<With<Sweep>, Refusal> {
     if asked.drop_rpm.is_some() && asked.back_out_turns.is_none() {
         answered.caveats.push(bellmouth_core::Caveat::new(
             "back-out-assumed",
-            format!("the way back out was not given: {} turn was assumed (common practice is ¾ to 1)", TurnsOut(BACK_OUT_TURNS)),
+            format!(
+                "the way back out was not given: {} turn was assumed (common practice is ¾ to 1)",
+                TurnsOut(BACK_OUT_TURNS)
+            ),
         ));
     }
     Ok(answered)
@@ -214,7 +217,12 @@ pub fn words(answered: &With<Sweep>, screw: Screw) -> String {
         Screw::Air => "in",
     };
     let mut lines = vec![
-        format!("Lean edge   {} turns out, 9 in 10 between {} and {}", sweep.edge.best, hundredths(sweep.edge.low), hundredths(sweep.edge.high)),
+        format!(
+            "Lean edge   {} turns out, 9 in 10 between {} and {}",
+            sweep.edge.best,
+            hundredths(sweep.edge.low),
+            hundredths(sweep.edge.high)
+        ),
         format!("Set to      {} turns out: {} (richer is {richer})", sweep.setting_on_grid, sweep.rule_words),
     ];
     lines.push(match sweep.next {
@@ -230,7 +238,12 @@ pub fn words(answered: &With<Sweep>, screw: Screw) -> String {
     }
     lines.push(String::new());
     for verdict in sweep.verdicts.iter().filter(|verdict| 0.05 <= verdict.probability).take(3) {
-        lines.push(format!("{:>3.0} %  {}: {}", 100.0 * verdict.probability, verdict.name.replace('-', " "), verdict.because));
+        lines.push(format!(
+            "{:>3.0} %  {}: {}",
+            100.0 * verdict.probability,
+            verdict.name.replace('-', " "),
+            verdict.because
+        ));
     }
     if !answered.caveats.is_empty() {
         lines.push(String::new());

@@ -107,14 +107,17 @@ pub(crate) fn run(typed: &Typed) -> Result<(), Refusal> {
     })?;
     let answered = answer(&bytes, &asked).map_err(|refusal| Refusal {
         message: match refusal.fault {
-            bellmouth_workshop::refusal::Fault::Unanswerable => format!("{}: {}", typed.file.display(), refusal.message),
+            bellmouth_workshop::refusal::Fault::Unanswerable => {
+                format!("{}: {}", typed.file.display(), refusal.message)
+            }
             _ => refusal.message,
         },
         ..refusal
     })?;
     if typed.json {
-        let json = serde_json::to_string(&SweepAnswer::from(&answered))
-            .map_err(|error| Refusal::ours(format!("the answer could not be written: {error}"), "report it"))?;
+        let json = serde_json::to_string(&SweepAnswer::from(&answered)).map_err(|error| {
+            Refusal::ours(format!("the answer could not be written: {error}"), "report it")
+        })?;
         println!("{json}");
     } else {
         println!("{}", words(&answered, asked.screw));

@@ -97,10 +97,14 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
     }
     match best {
         Some((_, promise, place)) if WORTH_TURNS < promise || so_far.ran < FEWEST => {
-            let due = RETURN_AFTER <= so_far.ran && !so_far.first_repeated && 0.1 < (so_far.last - so_far.first).abs();
+            let due = RETURN_AFTER <= so_far.ran
+                && !so_far.first_repeated
+                && 0.1 < (so_far.last - so_far.first).abs();
             let reachable = lean <= so_far.first && so_far.first <= rich;
             Plan::Next(if due && reachable { so_far.first } else { place })
         }
+        // Nothing within reach is safe or advised: half a turn richer always is.
+        None if so_far.ran < FEWEST => Plan::Next(question.on_richer_grid(so_far.last + 0.5)),
         _ => Plan::Enough,
     }
 }

@@ -87,8 +87,18 @@ impl Question {
 
     /// Refuses what means nothing.
     pub(super) fn check(&self) -> Result<()> {
-        require(1 <= self.carburettors && self.carburettors <= 16, "carburettors", f64::from(self.carburettors), "1 to 16")?;
-        require((0.0..=6.0).contains(&self.least_turns), "least_turns", self.least_turns, "from 0 (seated) to 6")?;
+        require(
+            1 <= self.carburettors && self.carburettors <= 16,
+            "carburettors",
+            f64::from(self.carburettors),
+            "1 to 16",
+        )?;
+        require(
+            (0.0..=6.0).contains(&self.least_turns),
+            "least_turns",
+            self.least_turns,
+            "from 0 (seated) to 6",
+        )?;
         require(
             self.least_turns + 0.5 <= self.advise_to_turns && self.advise_to_turns <= self.most_turns,
             "advise_to_turns",
@@ -96,7 +106,12 @@ impl Question {
             "half a turn or more above `least_turns` and not above `most_turns`",
         )?;
         require(self.most_turns <= 10.0, "most_turns", self.most_turns, "10 or less")?;
-        require((0.0..=0.5).contains(&self.hand_sd_turns), "hand_sd_turns", self.hand_sd_turns, "from 0 to 0.5")?;
+        require(
+            (0.0..=0.5).contains(&self.hand_sd_turns),
+            "hand_sd_turns",
+            self.hand_sd_turns,
+            "from 0 to 0.5",
+        )?;
         if let Some(floor) = self.floor_rpm {
             require((0.0..=20_000.0).contains(&floor), "floor_rpm", floor, "from 0 to 20000")?;
         }

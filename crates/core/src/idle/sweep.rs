@@ -149,7 +149,12 @@ fn check(holds: &[Hold]) -> Result<()> {
         if let Outcome::Ran { rpm, se_rpm } = hold.outcome {
             require((50.0..=20_000.0).contains(&rpm), "rpm", rpm, "from 50 to 20000")?;
             if let Some(se) = se_rpm {
-                require((0.0..=1_000_000.0).contains(&se), "se_rpm", se, "zero or more, and at most 1000000")?;
+                require(
+                    (0.0..=1_000_000.0).contains(&se),
+                    "se_rpm",
+                    se,
+                    "zero or more, and at most 1000000",
+                )?;
             }
         }
         if let Some(at) = hold.at_s {
@@ -170,8 +175,13 @@ fn gather(holds: &[&Hold], question: &Question) -> (Data, Vec<u32>) {
     }
     let timed: Vec<f64> = ran().filter_map(|hold| hold.at_s).collect();
     let mean_s = timed.iter().sum::<f64>() / timed.len().max(1) as f64;
-    let mut data =
-        Data { readings: Vec::new(), lean_stalls: Vec::new(), rich_stalls: Vec::new(), offsets: 0, level_rpm: 0.0 };
+    let mut data = Data {
+        readings: Vec::new(),
+        lean_stalls: Vec::new(),
+        rich_stalls: Vec::new(),
+        offsets: 0,
+        level_rpm: 0.0,
+    };
     for hold in holds {
         let richness = question.richness(hold.turns.0);
         match hold.outcome {
@@ -205,7 +215,8 @@ fn answer(
     mut caveats: Vec<Caveat>,
 ) -> With<Sweep> {
     let (domain_lean, domain_rich) = question.domain();
-    let [lean, middle, rich] = posterior.edge_quantiles([0.05, 0.5, 0.95]).map(|edge| edge.clamp(domain_lean, domain_rich));
+    let [lean, middle, rich] =
+        posterior.edge_quantiles([0.05, 0.5, 0.95]).map(|edge| edge.clamp(domain_lean, domain_rich));
     let (a, b) = (question.turns(lean), question.turns(rich));
     let edge = Interval {
         best: question.turns(middle),
@@ -276,7 +287,9 @@ fn setting(
                 .map(|cell| cell.edge + posterior.shapes[cell.shape].lean_fall(share))
                 .sum::<f64>()
                 / drawn.len().max(1) as f64;
-            let words = format!("the maker's procedure: lean to a drop of {drop_rpm:.0} rpm, then {back_out_turns} turns richer");
+            let words = format!(
+                "the maker's procedure: lean to a drop of {drop_rpm:.0} rpm, then {back_out_turns} turns richer"
+            );
             (fallen + back_out_turns, "maker", words)
         }
         Rule::Middle => (0.5 * (edge + rich_end), "middle", "the middle of the plateau".to_owned()),
@@ -305,8 +318,11 @@ fn setting(
 
 fn so_far(holds: &[&Hold], question: &Question, half_width_turns: f64) -> SoFar {
     let place = |hold: &&&Hold| question.richness(hold.turns.0);
-    let ran: Vec<f64> =
-        holds.iter().filter(|hold| matches!(hold.outcome, Outcome::Ran { .. })).map(|hold| place(&hold)).collect();
+    let ran: Vec<f64> = holds
+        .iter()
+        .filter(|hold| matches!(hold.outcome, Outcome::Ran { .. }))
+        .map(|hold| place(&hold))
+        .collect();
     let first = ran.first().copied().unwrap_or(0.0);
     let near = |other: &&f64| (**other - first).abs() < 0.5 * GRID_TURNS;
     SoFar {
@@ -373,12 +389,16 @@ fn remarks(
         ));
     }
     if data.readings.iter().any(|reading| reading.at_min.is_none()) {
-        caveats.push(Caveat::new("no-times", "the holds carry no times (`at_s`), so drift was not allowed for"));
+        caveats
+            .push(Caveat::new("no-times", "the holds carry no times (`at_s`), so drift was not allowed for"));
     }
     if data.readings.iter().any(|reading| reading.se_rpm.is_none()) {
         caveats.push(Caveat::new(
             "errors-inferred",
-            format!("reading errors were not all stated; about {:.0} rpm was inferred from the scatter", posterior.noise_rpm),
+            format!(
+                "reading errors were not all stated; about {:.0} rpm was inferred from the scatter",
+                posterior.noise_rpm
+            ),
         ));
     }
     let fall_rpm = EDGE_FALL / f64::from(question.carburettors) * data.level_rpm;

@@ -28,27 +28,45 @@ pub struct Verdict {
 /// ```
 ///
 /// so that a sweep that has told nothing acquits and convicts nobody, and larger reading errors
-/// move every verdict back towards that state.
+/// move every verdict back towards that state. Whether there is a plateau within reach is judged
+/// first, then whether it lies inside the window: each is earned by itself, and their product
+/// counts.
 pub(super) fn verdicts(question: &Question, findings: &[f64; 6]) -> Vec<Verdict> {
+    let plateau = findings[0] + findings[1];
+    let plateau_prior = PRIOR[0] + PRIOR[1];
+    let plateau_earned = earned(plateau, plateau_prior);
+    let share = |index: usize| match index {
+        0 | 1 if 0.0 < plateau => {
+            plateau_earned * earned(findings[index] / plateau, PRIOR[index] / plateau_prior)
+        }
+        0 | 1 => 0.0,
+        _ => earned(findings[index], PRIOR[index]),
+    };
     let mut told: Vec<Verdict> = FINDINGS
         .iter()
         .enumerate()
         .map(|(index, &finding)| Verdict {
             name: name(finding),
-            probability: ((findings[index] - PRIOR[index]) / (1.0 - PRIOR[index])).max(0.0),
+            probability: share(index),
             because: because(question, finding),
         })
         .collect();
-    let earned: f64 = told.iter().map(|verdict| verdict.probability).sum();
+    let told_sum: f64 = told.iter().map(|verdict| verdict.probability).sum();
     told.push(Verdict {
         name: "cannot-tell-yet",
-        probability: (1.0 - earned).max(0.0),
-        because: "the holds so far fit several findings about as well; take the next hold. Which way the screw \
+        probability: (1.0 - told_sum).max(0.0),
+        because:
+            "the holds so far fit several findings about as well; take the next hold. Which way the screw \
                   works cannot be read from a plateau: only a clear fall on one side tells lean from rich"
-            .to_owned(),
+                .to_owned(),
     });
     told.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     told
+}
+
+/// How far a probability has risen above its prior, of what it could have risen.
+fn earned(probability: f64, prior: f64) -> f64 {
+    ((probability - prior) / (1.0 - prior)).max(0.0)
 }
 
 fn name(finding: Finding) -> &'static str {
@@ -63,7 +81,8 @@ fn name(finding: Finding) -> &'static str {
 }
 
 const NO_JET_YET: &str = "do not change a jet on a carburettor that has not been cleaned since it stood";
-const NO_LEAK_VERDICT: &str = "a sweep alone can neither show nor rule out an air leak: check for one with the engine off";
+const NO_LEAK_VERDICT: &str =
+    "a sweep alone can neither show nor rule out an air leak: check for one with the engine off";
 
 fn because(question: &Question, finding: Finding) -> String {
     let (richest, leanest) = match question.screw {
@@ -76,9 +95,9 @@ fn because(question: &Question, finding: Finding) -> String {
         (None, Screw::Air) => "½ to 2½ turns out, a guess from common practice",
     };
     match finding {
-        Finding::Normal => format!(
-            "the lean edge and the plateau lie where such screws stand ({window}); {NO_LEAK_VERDICT}"
-        ),
+        Finding::Normal => {
+            format!("the lean edge and the plateau lie where such screws stand ({window}); {NO_LEAK_VERDICT}")
+        }
         Finding::OutsideWindow => format!(
             "there is a plateau, but outside {window}; with good pick-up that is not a fault, and no reason to buy a jet; {NO_LEAK_VERDICT}"
         ),
@@ -90,11 +109,15 @@ fn because(question: &Question, finding: Finding) -> String {
             "speed is best at the leanest position ({leanest}) or beyond it. Commonest first: pilot air bleed blocked; \
              choke or tap leaking fuel; pilot jet too large; float valve weeping; air filter blocked. Clean first: {NO_JET_YET}"
         ),
-        Finding::NoEffect => "the screw changes nothing anywhere. Commonest first: screw tip, passage or holes blocked; \
+        Finding::NoEffect => {
+            "the screw changes nothing anywhere. Commonest first: screw tip, passage or holes blocked; \
              throttle plate open past its holes (idle raised with the stop); main circuit feeding at idle"
-            .to_owned(),
-        Finding::Unsteady => "speed wanders whatever the screw does. Commonest first: advance sticking; cable or stop; \
+                .to_owned()
+        }
+        Finding::Unsteady => {
+            "speed wanders whatever the screw does. Commonest first: advance sticking; cable or stop; \
              air leak; slide sticking. Find that before the screw is judged"
-            .to_owned(),
+                .to_owned()
+        }
     }
 }

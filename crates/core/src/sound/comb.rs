@@ -53,7 +53,8 @@ impl Comb {
             costs.push(cost);
         }
         let groups = speeds.div_ceil(SIDE);
-        let usable = |group: usize| orders.iter().take_while(|o| group * SIDE + SIDE + o.shift <= cells).count();
+        let usable =
+            |group: usize| orders.iter().take_while(|o| group * SIDE + SIDE + o.shift <= cells).count();
         let usable: Vec<usize> = (0..groups).map(usable).collect();
         let cost = usable
             .iter()

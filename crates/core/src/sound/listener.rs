@@ -229,7 +229,8 @@ impl Listener {
 
     /// A frame from a belief.
     fn judge(&self, index: usize, belief: &Belief) -> Frame {
-        let best = (0..self.speeds).max_by(|&a, &b| belief.speeds[a].total_cmp(&belief.speeds[b])).unwrap_or(0);
+        let best =
+            (0..self.speeds).max_by(|&a, &b| belief.speeds[a].total_cmp(&belief.speeds[b])).unwrap_or(0);
         let near = |reach: usize| best.saturating_sub(reach)..(best + reach + 1).min(self.speeds);
         let mass: f32 = belief.speeds[near(5)].iter().sum();
         let mean = near(5).map(|i| i as f32 * belief.speeds[i]).sum::<f32>() / mass;

@@ -81,7 +81,10 @@ impl std::fmt::Display for Unsteadiness {
     fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Unsteadiness::Stepped { by_rpm } => {
-                write!(out, "the speed stepped by {by_rpm:+.0} rpm (a fan, a lamp, a hand?): the hold starts anew")
+                write!(
+                    out,
+                    "the speed stepped by {by_rpm:+.0} rpm (a fan, a lamp, a hand?): the hold starts anew"
+                )
             }
             Unsteadiness::Drifting { rpm_per_min } => {
                 write!(out, "the speed drifts by {rpm_per_min:+.0} rpm a minute: the hold starts anew")
@@ -324,7 +327,10 @@ impl HoldWatch {
         }
         let for_s = now_s - self.began_s.unwrap_or(now_s);
         if self.bins.is_empty() {
-            return HoldState::Settling { for_s: for_s.min(self.rules.settle_s), needed_s: self.rules.settle_s };
+            return HoldState::Settling {
+                for_s: for_s.min(self.rules.settle_s),
+                needed_s: self.rules.settle_s,
+            };
         }
         let mut held = self.held();
         if self.bins.len() < FEWEST_BINS {
@@ -377,7 +383,8 @@ pub fn settled_stretches(frames: &[Frame], rules: HoldRules) -> Vec<HeldSpeed> {
             HoldState::Unsteady { reason } => {
                 // What was measured before a step stands up to the step; swings and drift void it.
                 if let (Some(held), Unsteadiness::Stepped { .. }) = (standing.take(), reason)
-                    && let Some(before) = cut(frames, held.start_s, watch.began_s.unwrap_or(held.end_s), rules)
+                    && let Some(before) =
+                        cut(frames, held.start_s, watch.began_s.unwrap_or(held.end_s), rules)
                 {
                     found.push(before);
                 }
@@ -394,7 +401,9 @@ fn cut(frames: &[Frame], start_s: f64, end_s: f64, rules: HoldRules) -> Option<H
     let mut watch = HoldWatch::new(HoldRules { settle_s: 0.0, ..rules });
     let inside: Vec<Frame> = frames
         .iter()
-        .filter(|frame| start_s <= frame.t_s && frame.t_s < end_s && frame.heard == Heard::Yes && frame.rpm.is_finite())
+        .filter(|frame| {
+            start_s <= frame.t_s && frame.t_s < end_s && frame.heard == Heard::Yes && frame.rpm.is_finite()
+        })
         .copied()
         .collect();
     watch.bins = inside.chunks_exact(FRAMES_PER_BIN).map(bin).collect();
@@ -463,8 +472,11 @@ fn change(speeds: &[f64], drift_limit_rpm_per_min: f64) -> Option<(Unsteadiness,
     let by_rpm = -split(at);
     // The scatter about both sides together: either alone is too short to be trusted.
     let (mean_before, mean_after) = (sums[at] / at as f64, (sums[count] - sums[at]) / (count - at) as f64);
-    let about: Vec<f64> =
-        speeds.iter().enumerate().map(|(i, speed)| speed - if i < at { mean_before } else { mean_after }).collect();
+    let about: Vec<f64> = speeds
+        .iter()
+        .enumerate()
+        .map(|(i, speed)| speed - if i < at { mean_before } else { mean_after })
+        .collect();
     let error = standard_error(&about) * count as f64 / ((at * (count - at)) as f64).sqrt();
     let step_explains = by_rpm * by_rpm * weight(at);
 
@@ -479,7 +491,8 @@ fn change(speeds: &[f64], drift_limit_rpm_per_min: f64) -> Option<(Unsteadiness,
     }
     let slope = xy / xx;
     if step_explains < xy * xy / xx {
-        let residual: Vec<f64> = speeds.iter().enumerate().map(|(i, s)| s - slope * (i as f64 - middle)).collect();
+        let residual: Vec<f64> =
+            speeds.iter().enumerate().map(|(i, s)| s - slope * (i as f64 - middle)).collect();
         // The error of a slope against that of a mean, for evenly spaced readings.
         let slope_error = standard_error(&residual) * (count as f64 / xx).sqrt();
         let rpm_per_min = slope * 60.0 / BIN_S;

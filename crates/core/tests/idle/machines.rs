@@ -93,8 +93,14 @@ impl Machine {
         let richness = if self.screw == Screw::Fuel { turns } else { -turns };
         let x = richness - self.corner;
         let share = match self.kind {
-            Kind::Knee => 1.0 - (0.08 + 0.35 * self.a) * corner_of(-x, 0.05 + 0.15 * self.b) - 0.012 * self.c * square(x - 0.5),
-            Kind::SlopedRich => 1.0 - (0.10 + 0.25 * self.a) * corner_of(-x, 0.08) - (0.01 + 0.02 * self.b) * corner_of(x - 0.3 * self.c, 0.1),
+            Kind::Knee => {
+                1.0 - (0.08 + 0.35 * self.a) * corner_of(-x, 0.05 + 0.15 * self.b)
+                    - 0.012 * self.c * square(x - 0.5)
+            }
+            Kind::SlopedRich => {
+                1.0 - (0.10 + 0.25 * self.a) * corner_of(-x, 0.08)
+                    - (0.01 + 0.02 * self.b) * corner_of(x - 0.3 * self.c, 0.1)
+            }
             Kind::FlatPlateau => {
                 let fall = |part: f64| (0.12 + 0.25 * self.a) * corner_of(-x + 0.12 * part, 0.06);
                 1.0 - self.parts.iter().map(|&part| fall(part)).sum::<f64>() / 4.0
@@ -170,7 +176,15 @@ pub struct Bench {
 
 impl Bench {
     pub fn new(machine: Machine, dice: Dice) -> Self {
-        Bench { machine, dice, hand_sd: 0.04, drift_rpm_per_min: 0.0, outlier: None, stalls: 0, holds: Vec::new() }
+        Bench {
+            machine,
+            dice,
+            hand_sd: 0.04,
+            drift_rpm_per_min: 0.0,
+            outlier: None,
+            stalls: 0,
+            holds: Vec::new(),
+        }
     }
 
     pub fn hold(&mut self, turns: f64) {
@@ -190,6 +204,12 @@ impl Bench {
                 Outcome::Stalled(StallCause::Lean)
             }
         };
-        self.holds.push(Hold { turns: TurnsOut(turns), outcome, at_s: Some(at_s), block: 0, as_found: index == 0 });
+        self.holds.push(Hold {
+            turns: TurnsOut(turns),
+            outcome,
+            at_s: Some(at_s),
+            block: 0,
+            as_found: index == 0,
+        });
     }
 }

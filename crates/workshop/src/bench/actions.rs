@@ -73,7 +73,8 @@ impl Workshop {
     pub fn record_found(&self, job: Id, seen: Seen, form: &FoundForm) -> Result<(), Refusal> {
         let mut counts = Vec::new();
         for (index, text) in form.counts.iter().enumerate() {
-            let what = if form.counts.len() == 1 { "count".into() } else { format!("count of screw {}", index + 1) };
+            let what =
+                if form.counts.len() == 1 { "count".into() } else { format!("count of screw {}", index + 1) };
             counts.push(turns_of(text, &what)?.to_string());
         }
         if counts.is_empty() {
@@ -90,7 +91,10 @@ impl Workshop {
     /// Another word; a page that is out of date.
     pub fn choose_screw(&self, job: Id, seen: Seen, screw: &str) -> Result<(), Refusal> {
         if !["fuel", "air", "other"].contains(&screw) {
-            return Err(Refusal::misused(format!("\"{screw}\" is no kind of screw"), "choose one of the pictures"));
+            return Err(Refusal::misused(
+                format!("\"{screw}\" is no kind of screw"),
+                "choose one of the pictures",
+            ));
         }
         self.set(job, seen, &[(name::SCREW, screw), (name::WRONG_WAY, "")])
     }
@@ -127,7 +131,8 @@ impl Workshop {
             };
             facts.push((name.into(), value));
         }
-        let facts: Vec<(&str, &str)> = facts.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        let facts: Vec<(&str, &str)> =
+            facts.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
         self.set(job, seen, &facts)
     }
 
@@ -156,7 +161,11 @@ impl Workshop {
         }
         let armed = Armed { id, turns, since_ms: now_ms() };
         let hold = format!("{id} {} {}", turns.0, armed.since_ms);
-        self.set(job, seen, &[(name::ARMED, &hold), (name::POSITION, &turns.0.to_string()), (name::TARGET, "")])?;
+        self.set(
+            job,
+            seen,
+            &[(name::ARMED, &hold), (name::POSITION, &turns.0.to_string()), (name::TARGET, "")],
+        )?;
         Ok(Some(armed))
     }
 
@@ -165,7 +174,13 @@ impl Workshop {
     /// # Errors
     ///
     /// The logbook's own: nothing was saved then.
-    pub fn keep_held(&self, job: Id, armed: Armed, held: &HeldSpeed, source: Source) -> Result<Done, Refusal> {
+    pub fn keep_held(
+        &self,
+        job: Id,
+        armed: Armed,
+        held: &HeldSpeed,
+        source: Source,
+    ) -> Result<Done, Refusal> {
         let outcome = Outcome::Ran { rpm: held.mean_rpm, se_rpm: Some(held.se_rpm) };
         self.keep(job, armed, outcome, Some(held.spread_rpm), source)
     }
@@ -210,9 +225,13 @@ impl Workshop {
         let bench = self.bench(job)?;
         let known = bench.readings.iter().any(|entry| entry.reading.id == id);
         if !known && matches!(bench.stage, Stage::NotReady(_) | Stage::Alarm | Stage::Left { .. }) {
-            return Err(Refusal::misused("the bench is not ready for a reading", "look at what it asks for now"));
+            return Err(Refusal::misused(
+                "the bench is not ready for a reading",
+                "look at what it asks for now",
+            ));
         }
-        let since_ms = bench.facts.armed().filter(|armed| armed.id == id).map_or_else(now_ms, |armed| armed.since_ms);
+        let since_ms =
+            bench.facts.armed().filter(|armed| armed.id == id).map_or_else(now_ms, |armed| armed.since_ms);
         Ok(Armed { id, turns, since_ms })
     }
 
@@ -239,7 +258,8 @@ impl Workshop {
             };
         }
         let ended_ms = now_ms();
-        let as_found = bench.facts.found_turns().iter().all(|turns| (turns.0 - armed.turns.0).abs() < 1.0 / 16.0);
+        let as_found =
+            bench.facts.found_turns().iter().all(|turns| (turns.0 - armed.turns.0).abs() < 1.0 / 16.0);
         let reading = Reading {
             id: armed.id,
             job,
@@ -304,10 +324,14 @@ impl Workshop {
         let here = bench.position();
         let counted: Vec<_> = bench.readings.iter().filter(|entry| entry.struck.is_none()).collect();
         let last_here = counted.last().filter(|entry| entry.turns() == here);
-        let before = if last_here.is_some() { counted.len().checked_sub(2) } else { counted.len().checked_sub(1) };
+        let before =
+            if last_here.is_some() { counted.len().checked_sub(2) } else { counted.len().checked_sub(1) };
         let from = before.map(|index| counted[index].turns()).or_else(|| bench.as_found());
         let Some(from) = from.filter(|from| *from != here) else {
-            return Err(Refusal::misused("the screw has not been moved yet", "say where it stands with the keys"));
+            return Err(Refusal::misused(
+                "the screw has not been moved yet",
+                "say where it stands with the keys",
+            ));
         };
         let mirrored = TurnsOut(2.0 * from.0 - here.0);
         if !(0.0..=MOST_TURNS).contains(&mirrored.0) {
@@ -376,7 +400,11 @@ impl Workshop {
     /// The logbook's own.
     pub fn alarm(&self, job: Id, on: bool) -> Result<(), Refusal> {
         let rest = if on { "by-hand" } else { "" };
-        self.set(job, None, &[(name::ALARM, if on { "on" } else { "" }), (name::ARMED, ""), (name::PAUSED, rest)])
+        self.set(
+            job,
+            None,
+            &[(name::ALARM, if on { "on" } else { "" }), (name::ARMED, ""), (name::PAUSED, rest)],
+        )
     }
 
     /// The stop, the load or anything else was changed: later holds are a block of their own.
@@ -400,7 +428,11 @@ impl Workshop {
             return self.set(job, seen, &[(name::FINISHED, "yes"), cleared[0], cleared[1]]);
         }
         let to = self.bench(job)?.position().0.to_string();
-        self.set(job, seen, &[(name::FINISHED, ""), (name::STANDS_AT, ""), (name::ARMED, ""), (name::TARGET, &to)])
+        self.set(
+            job,
+            seen,
+            &[(name::FINISHED, ""), (name::STANDS_AT, ""), (name::ARMED, ""), (name::TARGET, &to)],
+        )
     }
 
     /// The screw was set; what is left is the count to the seat.
@@ -410,7 +442,11 @@ impl Workshop {
     /// A position that is none; a page that is out of date.
     pub fn set_screw(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
         let turns = turns_of(turns, "position")?.to_string();
-        self.set(job, seen, &[(name::STANDS_AT, &turns), (name::POSITION, &turns), (name::ARMED, ""), (name::TARGET, "")])
+        self.set(
+            job,
+            seen,
+            &[(name::STANDS_AT, &turns), (name::POSITION, &turns), (name::ARMED, ""), (name::TARGET, "")],
+        )
     }
 
     /// The count to the seat, engine stopped: as left. An empty count takes it back.
@@ -419,7 +455,8 @@ impl Workshop {
     ///
     /// A count that is none; a page that is out of date.
     pub fn record_left(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
-        let turns = if turns.trim().is_empty() { String::new() } else { turns_of(turns, "count")?.to_string() };
+        let turns =
+            if turns.trim().is_empty() { String::new() } else { turns_of(turns, "count")?.to_string() };
         let mut facts = vec![(LEFT_TURNS, turns.as_str())];
         if !turns.is_empty() {
             facts.push((name::POSITION, &turns));

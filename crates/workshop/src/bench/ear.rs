@@ -68,8 +68,9 @@ impl Ear {
     ///
     /// A sample rate that no microphone has.
     pub fn new(sample_rate_hz: f64, firing: &Firing, about_rpm: Option<f64>) -> Result<Ear, Refusal> {
-        let listener = Listener::new(sample_rate_hz, firing, about_rpm)
-            .map_err(|refused| Refusal::unanswerable(refused.to_string(), "choose another microphone, or send a recording"))?;
+        let listener = Listener::new(sample_rate_hz, firing, about_rpm).map_err(|refused| {
+            Refusal::unanswerable(refused.to_string(), "choose another microphone, or send a recording")
+        })?;
         let watch = HoldWatch::new(HoldRules::default());
         let recent = VecDeque::new();
         Ok(Ear { listener, watch, state: HoldState::Waiting, armed: None, recent, silent_s: f64::INFINITY })
@@ -184,7 +185,11 @@ impl Ear {
             }
             HoldState::Measuring { for_s, held, target_se_rpm } => {
                 let share = (target_se_rpm / held.se_rpm.max(0.1)).clamp(0.0, 1.0).min(for_s / 10.0);
-                (format!("measured {for_s:.0} s, ± {:.0} rpm", 1.645 * held.se_rpm), 0.45 + 0.55 * share, *for_s)
+                (
+                    format!("measured {for_s:.0} s, ± {:.0} rpm", 1.645 * held.se_rpm),
+                    0.45 + 0.55 * share,
+                    *for_s,
+                )
             }
             HoldState::Taken(_) => ("saved".into(), 1.0, 0.0),
             HoldState::Unsteady { reason } => (reason.to_string(), 0.05, 0.0),
@@ -196,7 +201,8 @@ impl Ear {
 fn mean_and_error(frames: &[&Frame]) -> (f64, f64) {
     let count = frames.len() as f64;
     let mean = frames.iter().map(|frame| frame.rpm).sum::<f64>() / count;
-    let variance = frames.iter().map(|frame| (frame.rpm - mean).powi(2) + frame.sd_rpm.powi(2)).sum::<f64>() / count;
+    let variance =
+        frames.iter().map(|frame| (frame.rpm - mean).powi(2) + frame.sd_rpm.powi(2)).sum::<f64>() / count;
     (mean, (variance / (count * FRAME_S / 0.5).max(1.0)).sqrt())
 }
 
@@ -217,7 +223,11 @@ fn rounded_to(value: f64, error: f64) -> String {
 
 /// A width to two digits at most.
 fn two_digits(value: f64) -> String {
-    if value < 10.0 { format!("{:.0}", value.max(1.0)) } else { format!("{:.0}", (value / 5.0).round() * 5.0) }
+    if value < 10.0 {
+        format!("{:.0}", value.max(1.0))
+    } else {
+        format!("{:.0}", (value / 5.0).round() * 5.0)
+    }
 }
 
 /// How hot the engine may have become, judged by its idling clock alone.
@@ -279,7 +289,10 @@ mod tests {
     #[test]
     fn an_air_cooled_engine_without_a_fan_pauses_between_three_and_five_minutes() {
         let at = |minutes: i64| heat(minutes * 60_000, true, false);
-        assert_eq!([at(2), at(3), at(4), at(5)], [Heat::Fine, Heat::PauseDue, Heat::PauseDue, Heat::PauseNow]);
+        assert_eq!(
+            [at(2), at(3), at(4), at(5)],
+            [Heat::Fine, Heat::PauseDue, Heat::PauseDue, Heat::PauseNow]
+        );
         assert_eq!(heat(9 * 60_000, true, true), Heat::Fine);
         assert_eq!(heat(60 * 60_000, false, false), Heat::PauseDue);
     }

@@ -113,7 +113,11 @@ pub const QUESTIONS: &[Question] = &[
         "Choke shut: plunger home, cable slack",
         "Feel at its air intake: a plunger that is shut passes nothing.",
     ),
-    ask("cables", "Throttle cable free, bars lock to lock", "A tight cable lifts the idle in one corner of the steering."),
+    ask(
+        "cables",
+        "Throttle cable free, bars lock to lock",
+        "A tight cable lifts the idle in one corner of the steering.",
+    ),
     ask(
         "spark",
         "Spark plugs, caps and leads good; timing at idle checked, and where the advance begins",
@@ -124,7 +128,11 @@ pub const QUESTIONS: &[Question] = &[
         "Valve clearance and compression good, measured cold",
         "A tight intake valve gives a weak idle and spits back: it looks exactly like carburation.",
     ),
-    ask("level", "Fuel level right, by the clear tube", "Machine upright. A gross error shows as flooding or hot starting, hardly at the screw."),
+    ask(
+        "level",
+        "Fuel level right, by the clear tube",
+        "Machine upright. A gross error shows as flooding or hot starting, hardly at the screw.",
+    ),
     Question {
         name: "balance",
         ask: "Carburettors balanced",

@@ -220,7 +220,9 @@ impl BenchState {
 
     /// Whether a fan was said to blow on the head.
     pub fn moving_air(&self) -> bool {
-        self.gate().iter().any(|(question, answer)| question.name == "moving-air" && *answer == Some(Answer::Good))
+        self.gate()
+            .iter()
+            .any(|(question, answer)| question.name == "moving-air" && *answer == Some(Answer::Good))
     }
 
     /// Whether the speed must be confirmed by a second witness before the first hold: an engine that
@@ -290,7 +292,9 @@ impl BenchState {
             return Stage::Move { from, to };
         }
         match self.answer() {
-            Some(sweep) if sweep.enough || self.facts.finished() => Stage::Set { from, to: sweep.setting_on_grid },
+            Some(sweep) if sweep.enough || self.facts.finished() => {
+                Stage::Set { from, to: sweep.setting_on_grid }
+            }
             Some(sweep) => Stage::Move { from, to: sweep.next.unwrap_or(from) },
             // Only stalls so far: half a turn richer is where it may run.
             None if self.readings.iter().any(|entry| entry.struck.is_none()) => {

@@ -63,7 +63,10 @@ pub fn read(bytes: &[u8]) -> Result<Table, Refusal> {
     for record in reader.records() {
         let record = record.map_err(|error| {
             let line = error.position().map_or(0, csv::Position::line);
-            Refusal::unanswerable(format!("line {line} cannot be read as a row: {error}"), "check its quotation marks")
+            Refusal::unanswerable(
+                format!("line {line} cannot be read as a row: {error}"),
+                "check its quotation marks",
+            )
         })?;
         if record.iter().all(str::is_empty) {
             continue;
@@ -94,7 +97,12 @@ pub fn read(bytes: &[u8]) -> Result<Table, Refusal> {
     let caveats = header
         .ignored
         .iter()
-        .map(|name| Caveat::new("column-ignored", format!("the column `{name}` was passed over: its name is not known")))
+        .map(|name| {
+            Caveat::new(
+                "column-ignored",
+                format!("the column `{name}` was passed over: its name is not known"),
+            )
+        })
         .collect();
     Ok(Table { holds, caveats })
 }
@@ -131,7 +139,10 @@ impl Header {
             };
             if header.places[column].is_some() {
                 return Err(Refusal::unanswerable(
-                    format!("line {line} names the column `{name}` twice, the second time as column {}", place + 1),
+                    format!(
+                        "line {line} names the column `{name}` twice, the second time as column {}",
+                        place + 1
+                    ),
                     "keep one of them",
                 ));
             }
@@ -168,19 +179,29 @@ impl Row<'_> {
                 "remove what is too much, or name its column in the first line"
             };
             return Err(Refusal::unanswerable(
-                format!("line {} has {extra} fields under {} columns: {}", self.line, self.columns.width, self.record.iter().collect::<Vec<_>>().join(",")),
+                format!(
+                    "line {} has {extra} fields under {} columns: {}",
+                    self.line,
+                    self.columns.width,
+                    self.record.iter().collect::<Vec<_>>().join(",")
+                ),
                 remedy,
             ));
         }
         let turns = self.needed(0, "count the turns from lightly seated and type them, such as 2.5")?;
         if !(0.0..=8.0).contains(&turns) {
-            return Err(self.bad(0, "a screw stands from 0 (lightly seated) to 8 turns out", "count again from lightly seated"));
+            return Err(self.bad(
+                0,
+                "a screw stands from 0 (lightly seated) to 8 turns out",
+                "count again from lightly seated",
+            ));
         }
         let stalled = self.stalled()?;
         let outcome = match stalled {
             Some(cause) => Outcome::Stalled(cause),
             None => {
-                let rpm = self.needed(1, "type the speed held, or the cause under `stalled` if the engine died")?;
+                let rpm =
+                    self.needed(1, "type the speed held, or the cause under `stalled` if the engine died")?;
                 if !(50.0..=20_000.0).contains(&rpm) {
                     let remedy = if self.separator == b',' {
                         "type the speed in revolutions a minute; with a decimal comma, separate the columns with ;"
@@ -191,14 +212,22 @@ impl Row<'_> {
                 }
                 let se_rpm = self.number(2)?;
                 if se_rpm.is_some_and(|se| !(0.0..=1_000_000.0).contains(&se)) {
-                    return Err(self.bad(2, "a standard error is zero or more", "leave the field empty where it is not known"));
+                    return Err(self.bad(
+                        2,
+                        "a standard error is zero or more",
+                        "leave the field empty where it is not known",
+                    ));
                 }
                 Outcome::Ran { rpm, se_rpm }
             }
         };
         let block = self.number(5)?.unwrap_or(0.0);
         if block.fract() != 0.0 || !(0.0..=4_000_000_000.0).contains(&block) {
-            return Err(self.bad(5, "a block is a whole number from 0", "count up by one whenever the stop or the load was changed"));
+            return Err(self.bad(
+                5,
+                "a block is a whole number from 0",
+                "count up by one whenever the stop or the load was changed",
+            ));
         }
         Ok(Hold {
             turns: TurnsOut(turns),
@@ -247,8 +276,14 @@ impl Row<'_> {
         let plain = typed.replace(',', ".").replace('−', "-");
         match plain.parse::<f64>() {
             Ok(value) if value.is_finite() => Ok(Some(value)),
-            Ok(_) => Err(self.bad(column, "that is not a finite number", "leave the row out, or type what was read")),
-            Err(_) => Err(self.bad(column, "that is not a number", "type a number without its unit, such as 2.5")),
+            Ok(_) => Err(self.bad(
+                column,
+                "that is not a finite number",
+                "leave the row out, or type what was read",
+            )),
+            Err(_) => {
+                Err(self.bad(column, "that is not a number", "type a number without its unit, such as 2.5"))
+            }
         }
     }
 
@@ -259,7 +294,11 @@ impl Row<'_> {
             "lean" => Ok(Some(StallCause::Lean)),
             "rich" => Ok(Some(StallCause::Rich)),
             "fuel" => Ok(Some(StallCause::OutOfFuel)),
-            _ => Err(self.bad(4, "that is no cause", "type lean, rich, fuel or unknown; 0 or nothing if it ran")),
+            _ => Err(self.bad(
+                4,
+                "that is no cause",
+                "type lean, rich, fuel or unknown; 0 or nothing if it ran",
+            )),
         }
     }
 

@@ -54,7 +54,9 @@ fn stated_error_covers_the_mean_of_a_wandering_speed_about_nine_times_in_ten() {
         }
         let coverage = covered as f64 / taken as f64;
         let factor = (squares / taken as f64).sqrt() / (stated / taken as f64);
-        println!("sd {sd} correlation {correlation_s}: taken {taken}, coverage {coverage:.3}, actual/stated {factor:.2}");
+        println!(
+            "sd {sd} correlation {correlation_s}: taken {taken}, coverage {coverage:.3}, actual/stated {factor:.2}"
+        );
         assert!(280 <= taken, "{taken} of 300 were taken");
         assert!((0.80..=0.97).contains(&coverage), "sd {sd}, {correlation_s} s: {coverage}");
         assert!((0.7..=1.4).contains(&factor), "sd {sd}, {correlation_s} s: {factor}");
@@ -109,16 +111,15 @@ fn a_step_starts_the_hold_anew_and_is_named() {
 fn drift_beyond_the_limit_is_named() {
     let frames = trace(5, 60.0, 4.0, 0.3, |t| 900.0 + 2.0 * t);
     let (_, states) = watch(&frames);
-    let named = |state: &HoldState| {
-        matches!(state, HoldState::Unsteady { reason: Unsteadiness::Drifting { rpm_per_min } } if (80.0..160.0).contains(rpm_per_min))
-    };
+    let named = |state: &HoldState| matches!(state, HoldState::Unsteady { reason: Unsteadiness::Drifting { rpm_per_min } } if (80.0..160.0).contains(rpm_per_min));
     assert!(states.iter().any(named));
 }
 
 #[test]
 fn hunting_is_said_and_never_averaged_into_a_narrow_error() {
     for (seed, period) in [(1, 1.5), (2, 2.5), (3, 4.0)] {
-        let frames = trace(seed, 75.0, 6.0, 0.4, |t| 1000.0 + 40.0 * (std::f64::consts::TAU * t / period).sin());
+        let frames =
+            trace(seed, 75.0, 6.0, 0.4, |t| 1000.0 + 40.0 * (std::f64::consts::TAU * t / period).sin());
         let (last, _) = watch(&frames);
         let HoldState::Unsteady { reason: Unsteadiness::Hunting { period_s, swing_rpm } } = last else {
             panic!("{period}: {last:?}")
@@ -161,7 +162,15 @@ fn restart_forgets_the_hold() {
 
 #[test]
 fn stretches_of_a_whole_trace_lie_between_its_steps() {
-    let levels = |t: f64| if t < 40.0 { 1000.0 } else if t < 80.0 { 1060.0 } else { 950.0 };
+    let levels = |t: f64| {
+        if t < 40.0 {
+            1000.0
+        } else if t < 80.0 {
+            1060.0
+        } else {
+            950.0
+        }
+    };
     let found = settled_stretches(&trace(4, 120.0, 6.0, 0.4, levels), HoldRules::default());
     let means: Vec<f64> = found.iter().map(|held| held.mean_rpm).collect();
     assert_eq!(found.len(), 3, "{found:?}");

@@ -45,7 +45,8 @@ fn every_column_is_understood() {
     assert_eq!((hold(0).at_s, hold(0).block, hold(0).as_found), (Some(0.0), 0, true));
     assert_eq!(hold(1).outcome, Outcome::Ran { rpm: 1048.0, se_rpm: None });
     let causes: Vec<Outcome> = table.holds[2..].iter().map(|hold| hold.outcome).collect();
-    let wanted = [StallCause::Lean, StallCause::Unknown, StallCause::Rich, StallCause::OutOfFuel].map(Outcome::Stalled);
+    let wanted = [StallCause::Lean, StallCause::Unknown, StallCause::Rich, StallCause::OutOfFuel]
+        .map(Outcome::Stalled);
     assert_eq!(causes, wanted);
     assert_eq!(hold(2).block, 1);
     assert_eq!(table.caveats.len(), 1);
@@ -60,7 +61,10 @@ fn refusals_hold_the_value_its_place_and_what_to_do() {
         ("turns,rpm\n", &["no rows", "2.5,1040"]),
         ("turns,speed\n2,1000\n", &["line 1", "no column `rpm`", "turns, speed"]),
         ("2,1000\n2.5,1040\n", &["line 1", "no column `turns`", "2, 1000"]),
-        ("turns,rpm\n2,1000\n-1,1040\n", &["line 3", "column 1 (`turns`)", "\"-1\"", "0 (lightly seated)", "count again"]),
+        (
+            "turns,rpm\n2,1000\n-1,1040\n",
+            &["line 3", "column 1 (`turns`)", "\"-1\"", "0 (lightly seated)", "count again"],
+        ),
         ("turns,rpm\n40,1000\n", &["line 2", "\"40\"", "8 turns"]),
         ("turns,rpm\n2,NaN\n", &["line 2", "column 2 (`rpm`)", "\"NaN\"", "finite"]),
         ("turns,rpm\n2,inf\n", &["line 2", "\"inf\"", "finite"]),
