@@ -1,5 +1,7 @@
 //! One module per command.
 
+mod logbook;
+mod serve;
 mod sweep;
 
 use bellmouth_workshop::Refusal;
@@ -8,13 +10,19 @@ use clap::Subcommand;
 /// What can be asked for.
 #[derive(Subcommand)]
 pub(crate) enum Command {
-    /// Find the lean edge and the setting from a table of held positions
+    /// Open the bench in a browser.
+    Serve(serve::Typed),
+    /// Find the lean edge and the setting from a table of held positions.
     Sweep(sweep::Typed),
+    /// Back up, export, import or check the logbook.
+    Logbook(logbook::Typed),
 }
 
 /// Runs a command to its end.
 pub(crate) fn run(command: Command) -> Result<(), Refusal> {
     match command {
+        Command::Serve(typed) => serve::run(&typed),
         Command::Sweep(typed) => sweep::run(&typed),
+        Command::Logbook(typed) => logbook::run(typed),
     }
 }

@@ -1,7 +1,8 @@
 //! Copies and checks, which work while the bench runs.
 //!
 //! Both read the file over a connection of their own, and see it as it stood at one instant; whoever
-//! owns the file goes on saving meanwhile.
+//! owns the file goes on saving meanwhile. Beside a file that nobody has open, SQLite may leave an empty
+//! `-wal` and a `-shm`; they hold nothing, and the next opening and closing takes them away.
 
 use std::fs;
 use std::path::Path;
@@ -35,7 +36,7 @@ pub struct Checked {
 /// and [`Error::Corrupt`] of `from`; [`Error::Unwritable`] and [`Error::DiskFull`] of `to`.
 pub fn backup(from: &Path, to: &Path) -> Result<()> {
     let source = open_to_read(from)?;
-    copy(&source, to).map_err(|trouble| trouble.at(from))
+    copy(&source, from, to).map_err(|trouble| trouble.at(from))
 }
 
 /// Reads every page and index of the logbook at `path`, and counts what is in it.
@@ -76,8 +77,9 @@ pub(crate) fn whole(connection: &Connection, pragma: &str, path: &Path) -> std::
     Ok(())
 }
 
-/// Copies all pages as of one instant into a new private file, closed and marked so.
-pub(crate) fn copy(source: &Connection, to: &Path) -> std::result::Result<(), Trouble> {
+/// Copies all pages of the file `from` as of one instant into a new private file, closed and marked so. A
+/// damaged copy is no backup, and is not kept.
+pub(crate) fn copy(source: &Connection, from: &Path, to: &Path) -> std::result::Result<(), Trouble> {
     if to.exists() {
         return Err(Error::Exists { path: to.to_path_buf() }.into());
     }
@@ -92,6 +94,7 @@ pub(crate) fn copy(source: &Connection, to: &Path) -> std::result::Result<(), Tr
         }
         drop(backup);
         target.pragma_update_and_check(None, "journal_mode", "DELETE", |_| Ok(()))?;
+        whole(&target, "integrity_check", from)?;
         target.execute("UPDATE mark SET in_use = 0", [])?;
         target.close().map_err(|(_, error)| error)?;
         Ok(())
@@ -107,7 +110,7 @@ pub(crate) fn copy(source: &Connection, to: &Path) -> std::result::Result<(), Tr
 
 /// A connection that only reads. The file is looked at through SQLite alone: closing a second handle to it
 /// would drop the locks that a logbook open in this process holds.
-fn open_to_read(path: &Path) -> Result<Connection> {
+pub(crate) fn open_to_read(path: &Path) -> Result<Connection> {
     match fs::metadata(path) {
         Ok(about) if about.is_dir() => {
             return Err(Error::NotOurs { path: path.to_path_buf(), found: "a folder".into() });

@@ -84,7 +84,7 @@ impl Logbook {
     }
 }
 
-fn check(name: &str, value: &str) -> Result<()> {
+pub(crate) fn check(name: &str, value: &str) -> Result<()> {
     if name.trim().is_empty() {
         return Err(Error::invalid("fact", name, "a name that is not blank"));
     }

@@ -23,8 +23,21 @@ use crate::migrations::{self, APPLICATION_ID, MIGRATIONS};
 pub struct Logbook {
     pub(crate) connection: Connection,
     path: PathBuf,
-    /// Held for the life of the logbook; the system lets go of it however the process ends.
-    _lock: File,
+    // Fields are dropped in this order: the lock outlives the connection.
+    _lock: Lock,
+}
+
+/// The lock on the file beside, held for the life of the logbook; the system lets go of it however the
+/// process ends.
+#[derive(Debug)]
+struct Lock(File);
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // Closing alone would not do: a process that is being started elsewhere in this one shares the open
+        // file for an instant, and would keep the lock with it.
+        let _ = self.0.unlock();
+    }
 }
 
 /// A logbook that was opened, and what was met on the way.
@@ -57,12 +70,17 @@ impl Logbook {
     /// [`Error::NotOurs`], [`Error::Newer`], [`Error::Corrupt`] (the file is left as it was),
     /// [`Error::InUse`], [`Error::Unwritable`], [`Error::DiskFull`].
     pub fn open(path: &Path) -> Result<Opened> {
+        Logbook::open_as(path, MIGRATIONS)
+    }
+
+    /// Opens the file as the program does whose migrations are `list`.
+    pub(crate) fn open_as(path: &Path, list: &[&str]) -> Result<Opened> {
         let path = settle(path)?;
         let lock = lock(&path)?;
         let left_bytes = length(&beside(&path, "-wal"));
-        let created = match look(&path, left_bytes) {
+        let created = match look(&path, left_bytes, list.len() as i64) {
             Ok(Seen::Nothing) => {
-                create(&path)?;
+                create(&path, list)?;
                 true
             }
             Ok(Seen::Logbook) => false,
@@ -80,7 +98,7 @@ impl Logbook {
         let connection = Connection::open(&path).map_err(|error| Trouble::from(error).at(&path))?;
         let mut logbook = Logbook { connection, path, _lock: lock };
         let (recovered, kept_copy) =
-            logbook.prepare(left_bytes).map_err(|trouble| trouble.at(&logbook.path))?;
+            logbook.prepare(left_bytes, list).map_err(|trouble| trouble.at(&logbook.path))?;
         Ok(Opened { logbook, created, recovered, kept_copy })
     }
 
@@ -102,13 +120,14 @@ impl Logbook {
     fn prepare(
         &mut self,
         left_bytes: u64,
+        list: &[&str],
     ) -> std::result::Result<(Option<Recovered>, Option<PathBuf>), Trouble> {
         // Until the file is known to be whole, closing must not fold the write-ahead file into it.
         self.connection.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
         self.connection.busy_timeout(Duration::from_secs(5))?;
         self.connection.set_prepared_statement_cache_capacity(64);
         let version = migrations::version(&self.connection)?;
-        let known = MIGRATIONS.len() as i64;
+        let known = list.len() as i64;
         if known < version {
             return Err(Error::Newer { path: self.path.clone(), found: version, known }.into());
         }
@@ -120,12 +139,12 @@ impl Logbook {
         self.connection.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false)?;
         let kept_copy = if version < known {
             let copy = free_name(&self.path, version);
-            backup::copy(&self.connection, &copy)?;
+            backup::copy(&self.connection, &self.path, &copy)?;
             Some(copy)
         } else {
             None
         };
-        migrations::run(&mut self.connection, MIGRATIONS)?;
+        migrations::run(&mut self.connection, list)?;
         self.connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))?;
         self.connection.pragma_update(None, "synchronous", "FULL")?;
         self.connection.pragma_update(None, "foreign_keys", true)?;
@@ -185,7 +204,7 @@ enum Seen {
 }
 
 /// Reads the file's first bytes (SQLite's "database header", 100 bytes) and refuses what is not ours.
-fn look(path: &Path, left_bytes: u64) -> Result<Seen> {
+fn look(path: &Path, left_bytes: u64, known: i64) -> Result<Seen> {
     let not_ours = |found: &str| Error::NotOurs { path: path.to_path_buf(), found: found.into() };
     let torn = |found: String| Error::Corrupt { path: path.to_path_buf(), found };
     let bytes = match fs::metadata(path) {
@@ -218,7 +237,7 @@ fn look(path: &Path, left_bytes: u64) -> Result<Seen> {
     if word(68) != APPLICATION_ID {
         return Err(not_ours("an SQLite file of another program"));
     }
-    let (version, known) = (word(60), MIGRATIONS.len() as i64);
+    let version = word(60);
     if known < version {
         return Err(Error::Newer { path: path.to_path_buf(), found: version, known });
     }
@@ -235,12 +254,12 @@ fn look(path: &Path, left_bytes: u64) -> Result<Seen> {
 }
 
 /// Makes a new logbook under another name and moves it into place, so that a half-made one is never met.
-fn create(path: &Path) -> Result<()> {
+fn create(path: &Path, list: &[&str]) -> Result<()> {
     let making = beside(path, ".making");
     let made = || -> std::result::Result<(), Trouble> {
         let mut connection = Connection::open(&making)?;
         connection.pragma_update(None, "application_id", APPLICATION_ID)?;
-        migrations::run(&mut connection, MIGRATIONS)?;
+        migrations::run(&mut connection, list)?;
         connection.close().map_err(|(_, error)| error)?;
         Ok(())
     };
@@ -286,13 +305,13 @@ fn settle(path: &Path) -> Result<PathBuf> {
 }
 
 /// Takes the lock beside the file. It is a lock on an open file, so that it ends with the process.
-fn lock(path: &Path) -> Result<File> {
+fn lock(path: &Path) -> Result<Lock> {
     let beside = beside(path, ".lock");
     let mut options = OpenOptions::new();
     private(options.create(true).write(true).truncate(false));
     let file = options.open(&beside).map_err(|error| Error::unwritable(&beside, &error))?;
     match file.try_lock() {
-        Ok(()) => Ok(file),
+        Ok(()) => Ok(Lock(file)),
         Err(TryLockError::WouldBlock) => Err(Error::InUse { path: path.to_path_buf() }),
         Err(TryLockError::Error(error)) => Err(Error::unwritable(&beside, &error)),
     }
@@ -362,4 +381,31 @@ fn make_folder(path: &Path) -> std::io::Result<()> {
 #[cfg(not(unix))]
 fn make_folder(path: &Path) -> std::io::Result<()> {
     fs::create_dir_all(path)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_commit_waits_for_the_disk_and_every_row_for_its_parent() {
+        let path = std::env::temp_dir().join(format!("bellmouth-{}.sqlite", crate::Id::new()));
+        let logbook = Logbook::open(&path).unwrap().logbook;
+        let pragma = |name: &str| -> String {
+            let value = logbook
+                .connection
+                .pragma_query_value(None, name, |row| row.get::<_, rusqlite::types::Value>(0));
+            match value.unwrap() {
+                rusqlite::types::Value::Text(text) => text,
+                rusqlite::types::Value::Integer(number) => number.to_string(),
+                other => panic!("{other:?}"),
+            }
+        };
+        let settings = ["journal_mode", "synchronous", "foreign_keys", "application_id"].map(pragma);
+        assert_eq!(settings, ["wal", "2", "1", "1111837773"]);
+        drop(logbook);
+        for ending in ["", ".lock"] {
+            fs::remove_file(beside(&path, ending)).unwrap();
+        }
+    }
 }

@@ -5,7 +5,7 @@ use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
 use crate::error::{Error, Result, Trouble};
 use crate::file::Logbook;
 use crate::id::Id;
-use crate::{Saved, machine};
+use crate::{Saved, build, machine};
 
 /// A job to be opened.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -72,9 +72,7 @@ impl Logbook {
                     Err(Error::IdReused { what: "job", id: new.id }.into())
                 };
             }
-            if machine::find_build(tx, new.build)?.is_none_or(|build| build.machine != new.machine) {
-                return Err(Error::NoSuch { what: "build of this machine", id: new.build }.into());
-            }
+            expect_build(tx, new.machine, new.build)?;
             insert(tx, &job)?;
             Ok(Saved::New { revision: 1 })
         })
@@ -138,6 +136,15 @@ pub(crate) fn expect_revision(
     match seen_revision {
         Some(expected) if expected != found => Err(Error::Stale { what: "job", id, expected, found }.into()),
         _ => Ok(()),
+    }
+}
+
+/// Refuses a build that is not there, or not of this machine.
+pub(crate) fn expect_build(db: &Connection, machine: Id, id: Id) -> std::result::Result<(), Trouble> {
+    if build::find(db, id)?.is_some_and(|build| build.machine == machine) {
+        Ok(())
+    } else {
+        Err(Error::NoSuch { what: "build of this machine", id }.into())
     }
 }
 

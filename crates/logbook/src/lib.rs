@@ -17,10 +17,14 @@
 //! [`check()`] need no ownership, and work while a bench runs.
 
 mod backup;
+mod build;
 mod demo;
 mod error;
+mod exchange;
 mod fact;
 mod file;
+#[cfg(test)]
+mod full;
 mod id;
 mod job;
 mod machine;
@@ -29,14 +33,16 @@ mod reading;
 mod word;
 
 pub use backup::{Checked, backup, check};
+pub use build::{Build, ScrewKind};
 pub use demo::Removed;
 pub use error::{Error, Result};
+pub use exchange::{CorrectionRow, Row, StrikeRow, Taken, each_row};
 pub use fact::{Fact, LEFT_TURNS};
 pub use file::{Logbook, Opened, Recovered};
 pub use id::Id;
 pub use job::{Job, NewJob};
-pub use machine::{Build, Cooling, Details, Left, Machine, NewMachine, ScrewKind, Summary, UNDO_MS};
-pub use reading::{Correction, Entry, Reading, Source, Struck};
+pub use machine::{Cooling, Details, Left, Machine, NewMachine, Summary, UNDO_MS};
+pub use reading::{Correction, Entry, Reading, Source, Struck, outcome_of, outcome_word};
 
 /// What became of a row that was sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,14 +1,15 @@
-//! Machines and their builds.
+//! Machines, and what the garage shows of them.
 
 use bellmouth_core::quantity::TurnsOut;
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
 
+use crate::build::Build;
 use crate::error::{Error, Result, Trouble};
 use crate::fact::LEFT_TURNS;
 use crate::file::Logbook;
 use crate::id::Id;
 use crate::job::{self, Job};
-use crate::{Saved, reading, word};
+use crate::{Saved, build, word};
 
 /// How long a deleted machine can be restored, milliseconds: 30 days.
 pub const UNDO_MS: i64 = 30 * DAY_MS;
@@ -26,28 +27,20 @@ pub enum Cooling {
     Liquid,
 }
 
-pub(crate) const COOLINGS: &[(Cooling, &str)] =
+const COOLINGS: &[(Cooling, &str)] =
     &[(Cooling::NotSaid, "not-said"), (Cooling::Air, "air"), (Cooling::Liquid, "liquid")];
 
-/// What kind of mixture screw a build has.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ScrewKind {
-    /// Not said.
-    NotSaid,
-    /// A fuel screw: out is richer.
-    Fuel,
-    /// An air screw: out is leaner.
-    Air,
-    /// Neither: bypass air, two screws, none.
-    Other,
-}
+impl Cooling {
+    /// The word that stands for it in files and forms.
+    pub fn word(self) -> &'static str {
+        word::word(COOLINGS, &self)
+    }
 
-pub(crate) const SCREWS: &[(ScrewKind, &str)] = &[
-    (ScrewKind::NotSaid, "not-said"),
-    (ScrewKind::Fuel, "fuel"),
-    (ScrewKind::Air, "air"),
-    (ScrewKind::Other, "other"),
-];
+    /// What a word stands for, if anything.
+    pub fn of_word(word: &str) -> Option<Cooling> {
+        word::value(COOLINGS, word)
+    }
+}
 
 /// What is known of a machine as such, and may be put right later.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -96,23 +89,6 @@ pub struct Machine {
     pub revision: i64,
 }
 
-/// A machine as it was equipped from some time on. Never changed: a change makes a new build.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Build {
-    /// Its key.
-    pub id: Id,
-    /// Whose it is.
-    pub machine: Id,
-    /// From when, UTC milliseconds.
-    pub at_ms: i64,
-    /// In words: what it is, or what was changed.
-    pub note: String,
-    /// What kind of mixture screw it has.
-    pub screw: ScrewKind,
-    /// The maker's base setting, turns out, when known.
-    pub base_turns: Option<f64>,
-}
-
 /// A machine with what the garage shows of it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Summary {
@@ -144,7 +120,7 @@ impl Logbook {
     ///
     /// [`Error::Invalid`] for a blank name or a count outside 1 to 12; [`Error::IdReused`].
     pub fn create_machine(&mut self, new: &NewMachine) -> Result<Saved> {
-        check_details(&new.details)?;
+        check(&new.details)?;
         if new.build.machine != new.id {
             return Err(Error::invalid("build", new.build.machine, "a build of the machine itself"));
         }
@@ -153,7 +129,7 @@ impl Logbook {
                 let same = known.details == new.details
                     && known.created_ms == new.created_ms
                     && known.demo == new.demo
-                    && find_build(tx, new.build.id)?.as_ref() == Some(&new.build);
+                    && build::find(tx, new.build.id)?.as_ref() == Some(&new.build);
                 return if same {
                     Ok(Saved::Already { revision: known.revision })
                 } else {
@@ -169,7 +145,7 @@ impl Logbook {
                 revision: 1,
             };
             insert(tx, &machine)?;
-            save_build(tx, &new.build)?;
+            build::save(tx, &new.build)?;
             Ok(Saved::New { revision: 1 })
         })
     }
@@ -180,7 +156,7 @@ impl Logbook {
     ///
     /// [`Error::Stale`] unless `seen_revision` is the revision now; [`Error::NoSuch`]; [`Error::Invalid`].
     pub fn update_machine(&mut self, id: Id, seen_revision: i64, details: &Details) -> Result<i64> {
-        check_details(details)?;
+        check(details)?;
         self.write(|tx| {
             let machine = expect(tx, id)?;
             if machine.revision != seen_revision {
@@ -195,7 +171,7 @@ impl Logbook {
                 id,
                 details.name,
                 details.layout,
-                word::word(COOLINGS, &details.cooling),
+                details.cooling.word(),
                 details.carburettors,
                 details.cylinders
             ])?;
@@ -304,35 +280,9 @@ impl Logbook {
             Ok(gone)
         })
     }
-
-    /// Adds a build: what was changed on the machine, from now on. Gives the machine's revision.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::NoSuch`] machine; [`Error::IdReused`]; [`Error::Invalid`] for base turns that are none.
-    pub fn add_build(&mut self, build: &Build) -> Result<Saved> {
-        self.write(|tx| {
-            let revision = expect(tx, build.machine)?.revision;
-            Ok(if save_build(tx, build)? { Saved::New { revision } } else { Saved::Already { revision } })
-        })
-    }
-
-    /// A machine's builds in the order they came; the last is the present one.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::NoSuch`] machine.
-    pub fn builds(&self, machine: Id) -> Result<Vec<Build>> {
-        self.read(|db| {
-            expect(db, machine)?;
-            let mut statement = db.prepare_cached("SELECT * FROM build WHERE machine = ?1 ORDER BY seq")?;
-            let rows = statement.query_map([machine], build_of_row)?;
-            Ok(rows.collect::<rusqlite::Result<_>>()?)
-        })
-    }
 }
 
-fn check_details(details: &Details) -> Result<()> {
+pub(crate) fn check(details: &Details) -> Result<()> {
     if details.name.trim().is_empty() {
         return Err(Error::invalid(
             "name",
@@ -357,7 +307,7 @@ pub(crate) fn insert(tx: &Transaction<'_>, machine: &Machine) -> std::result::Re
         machine.id,
         machine.details.name,
         machine.details.layout,
-        word::word(COOLINGS, &machine.details.cooling),
+        machine.details.cooling.word(),
         machine.details.carburettors,
         machine.details.cylinders,
         machine.created_ms,
@@ -368,40 +318,12 @@ pub(crate) fn insert(tx: &Transaction<'_>, machine: &Machine) -> std::result::Re
     Ok(())
 }
 
-/// Whether the build was new; another one under its key is refused.
-pub(crate) fn save_build(tx: &Transaction<'_>, build: &Build) -> std::result::Result<bool, Trouble> {
-    if let Some(turns) = build.base_turns {
-        reading::check_turns("base_turns", TurnsOut(turns))?;
-    }
-    match find_build(tx, build.id)? {
-        Some(known) if known == *build => return Ok(false),
-        Some(_) => return Err(Error::IdReused { what: "build", id: build.id }.into()),
-        None => {}
-    }
-    tx.prepare_cached(
-        "INSERT INTO build (id, machine, at_ms, note, screw, base_turns) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-    )?
-    .execute(params![
-        build.id,
-        build.machine,
-        build.at_ms,
-        build.note,
-        word::word(SCREWS, &build.screw),
-        build.base_turns
-    ])?;
-    Ok(true)
-}
-
 pub(crate) fn find(db: &Connection, id: Id) -> rusqlite::Result<Option<Machine>> {
     db.prepare_cached("SELECT * FROM machine WHERE id = ?1")?.query_row([id], of_row).optional()
 }
 
 pub(crate) fn expect(db: &Connection, id: Id) -> std::result::Result<Machine, Trouble> {
     find(db, id)?.ok_or_else(|| Error::NoSuch { what: "machine", id }.into())
-}
-
-pub(crate) fn find_build(db: &Connection, id: Id) -> rusqlite::Result<Option<Build>> {
-    db.prepare_cached("SELECT * FROM build WHERE id = ?1")?.query_row([id], build_of_row).optional()
 }
 
 /// Machines that a clause of ours selects and orders.
@@ -442,7 +364,7 @@ fn left(db: &Connection, machine: Id) -> rusqlite::Result<Option<Left>> {
     Ok(found.and_then(|(job, value, at_ms)| Some(Left { job, turns: TurnsOut(value.parse().ok()?), at_ms })))
 }
 
-fn of_row(row: &Row<'_>) -> rusqlite::Result<Machine> {
+pub(crate) fn of_row(row: &Row<'_>) -> rusqlite::Result<Machine> {
     Ok(Machine {
         id: row.get("id")?,
         details: Details {
@@ -456,16 +378,5 @@ fn of_row(row: &Row<'_>) -> rusqlite::Result<Machine> {
         demo: row.get("demo")?,
         deleted_ms: row.get("deleted_ms")?,
         revision: row.get("revision")?,
-    })
-}
-
-pub(crate) fn build_of_row(row: &Row<'_>) -> rusqlite::Result<Build> {
-    Ok(Build {
-        id: row.get("id")?,
-        machine: row.get("machine")?,
-        at_ms: row.get("at_ms")?,
-        note: row.get("note")?,
-        screw: word::column(SCREWS, row, "screw")?,
-        base_turns: row.get("base_turns")?,
     })
 }

@@ -6,6 +6,7 @@ use bellmouth_core::quantity::TurnsOut;
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
 
 use crate::error::{Error, Result, Trouble};
+use crate::exchange::{CorrectionRow, StrikeRow};
 use crate::file::Logbook;
 use crate::id::Id;
 use crate::{Saved, job, word};
@@ -21,11 +22,23 @@ pub enum Source {
     Tachometer,
 }
 
-pub(crate) const SOURCES: &[(Source, &str)] = &[
+const SOURCES: &[(Source, &str)] = &[
     (Source::Microphone, "microphone"),
     (Source::Recording, "recording"),
     (Source::Tachometer, "tachometer"),
 ];
+
+impl Source {
+    /// The word that stands for it in files and forms.
+    pub fn word(self) -> &'static str {
+        word::word(SOURCES, &self)
+    }
+
+    /// What a word stands for, if anything.
+    pub fn of_word(word: &str) -> Option<Source> {
+        word::value(SOURCES, word)
+    }
+}
 
 const STALLS: &[(StallCause, &str)] = &[
     (StallCause::Lean, "stalled-lean"),
@@ -35,6 +48,23 @@ const STALLS: &[(StallCause, &str)] = &[
 ];
 
 const RAN: &str = "ran";
+
+/// The word that stands for an outcome in files: `ran`, `stalled-lean` and so on. The speeds stand beside it.
+pub fn outcome_word(outcome: &Outcome) -> &'static str {
+    match outcome {
+        Outcome::Ran { .. } => RAN,
+        Outcome::Stalled(cause) => word::word(STALLS, cause),
+    }
+}
+
+/// The outcome of a word and the speeds beside it, rpm; only what ran has speeds.
+pub fn outcome_of(word: &str, rpm: Option<f64>, se_rpm: Option<f64>) -> Option<Outcome> {
+    match (word, rpm, se_rpm) {
+        (RAN, Some(rpm), se_rpm) => Some(Outcome::Ran { rpm, se_rpm }),
+        (stalled, None, None) => word::value(STALLS, stalled).map(Outcome::Stalled),
+        _ => None,
+    }
+}
 
 /// A reading as it was taken.
 #[derive(Clone, Debug, PartialEq)]
@@ -165,7 +195,8 @@ impl Logbook {
             if known.struck.as_ref().is_some_and(|struck| struck.reason == reason) {
                 return Ok(job::expect(tx, known.reading.job)?.revision);
             }
-            insert_strike(tx, Id::new(), id, true, reason, at_ms)?;
+            let reason = reason.to_string();
+            insert_strike(tx, &StrikeRow { id: Id::new(), reading: id, struck: true, reason, at_ms })?;
             job::bump(tx, known.reading.job)
         })
     }
@@ -181,7 +212,8 @@ impl Logbook {
             if known.struck.is_none() {
                 return Ok(job::expect(tx, known.reading.job)?.revision);
             }
-            insert_strike(tx, Id::new(), id, false, "", at_ms)?;
+            let reason = String::new();
+            insert_strike(tx, &StrikeRow { id: Id::new(), reading: id, struck: false, reason, at_ms })?;
             job::bump(tx, known.reading.job)
         })
     }
@@ -199,8 +231,8 @@ impl Logbook {
             if known.corrections.last().is_some_and(|last| last.turns == turns && last.reason == reason) {
                 return Ok(job::expect(tx, known.reading.job)?.revision);
             }
-            let correction = Correction { turns, reason: reason.to_string(), at_ms };
-            insert_correction(tx, Id::new(), id, &correction)?;
+            let reason = reason.to_string();
+            insert_correction(tx, &CorrectionRow { id: Id::new(), reading: id, turns, reason, at_ms })?;
             job::bump(tx, known.reading.job)
         })
     }
@@ -238,9 +270,9 @@ pub(crate) fn check(reading: &Reading) -> Result<()> {
 }
 
 pub(crate) fn insert(tx: &Transaction<'_>, reading: &Reading) -> std::result::Result<(), Trouble> {
-    let (outcome, rpm, se_rpm) = match reading.outcome {
-        Outcome::Ran { rpm, se_rpm } => (RAN, Some(rpm), se_rpm),
-        Outcome::Stalled(cause) => (word::word(STALLS, &cause), None, None),
+    let (rpm, se_rpm) = match reading.outcome {
+        Outcome::Ran { rpm, se_rpm } => (Some(rpm), se_rpm),
+        Outcome::Stalled(_) => (None, None),
     };
     tx.prepare_cached(
         "INSERT INTO reading (id, job, turns, outcome, rpm, se_rpm, spread_rpm, source, started_ms, ended_ms, at_s,
@@ -251,11 +283,11 @@ pub(crate) fn insert(tx: &Transaction<'_>, reading: &Reading) -> std::result::Re
         reading.id,
         reading.job,
         reading.turns.0,
-        outcome,
+        outcome_word(&reading.outcome),
         rpm,
         se_rpm,
         reading.spread_rpm,
-        word::word(SOURCES, &reading.source),
+        reading.source.word(),
         reading.started_ms,
         reading.ended_ms,
         reading.at_s,
@@ -267,29 +299,20 @@ pub(crate) fn insert(tx: &Transaction<'_>, reading: &Reading) -> std::result::Re
     Ok(())
 }
 
-pub(crate) fn insert_strike(
-    tx: &Transaction<'_>,
-    id: Id,
-    reading: Id,
-    struck: bool,
-    reason: &str,
-    at_ms: i64,
-) -> std::result::Result<(), Trouble> {
+pub(crate) fn insert_strike(tx: &Transaction<'_>, row: &StrikeRow) -> std::result::Result<(), Trouble> {
     tx.prepare_cached("INSERT INTO strike (id, reading, struck, reason, at_ms) VALUES (?1, ?2, ?3, ?4, ?5)")?
-        .execute(params![id, reading, struck, reason, at_ms])?;
+        .execute(params![row.id, row.reading, row.struck, row.reason, row.at_ms])?;
     Ok(())
 }
 
 pub(crate) fn insert_correction(
     tx: &Transaction<'_>,
-    id: Id,
-    reading: Id,
-    correction: &Correction,
+    row: &CorrectionRow,
 ) -> std::result::Result<(), Trouble> {
     tx.prepare_cached(
         "INSERT INTO correction (id, reading, turns, reason, at_ms) VALUES (?1, ?2, ?3, ?4, ?5)",
     )?
-    .execute(params![id, reading, correction.turns.0, correction.reason, correction.at_ms])?;
+    .execute(params![row.id, row.reading, row.turns.0, row.reason, row.at_ms])?;
     Ok(())
 }
 
@@ -297,7 +320,7 @@ pub(crate) fn find(db: &Connection, id: Id) -> rusqlite::Result<Option<Reading>>
     db.prepare_cached("SELECT * FROM reading WHERE id = ?1")?.query_row([id], of_row).optional()
 }
 
-fn expect(db: &Connection, id: Id) -> std::result::Result<Reading, Trouble> {
+pub(crate) fn expect(db: &Connection, id: Id) -> std::result::Result<Reading, Trouble> {
     find(db, id)?.ok_or_else(|| Error::NoSuch { what: "reading", id }.into())
 }
 
@@ -324,11 +347,7 @@ fn entry(db: &Connection, reading: Reading) -> std::result::Result<Entry, Troubl
 
 pub(crate) fn of_row(row: &Row<'_>) -> rusqlite::Result<Reading> {
     let outcome: String = row.get("outcome")?;
-    let outcome = if outcome == RAN {
-        Outcome::Ran { rpm: row.get("rpm")?, se_rpm: row.get("se_rpm")? }
-    } else {
-        Outcome::Stalled(word::column(STALLS, row, "outcome")?)
-    };
+    let outcome = outcome_of(&outcome, row.get("rpm")?, row.get("se_rpm")?).ok_or_else(word::unknown)?;
     Ok(Reading {
         id: row.get("id")?,
         job: row.get("job")?,

@@ -23,7 +23,10 @@ pub(crate) fn column<T: Copy>(
     name: &str,
 ) -> rusqlite::Result<T> {
     let found: String = row.get(name)?;
-    value(table, &found).ok_or_else(|| {
-        rusqlite::Error::FromSqlConversionFailure(0, Type::Text, Box::new(FromSqlError::InvalidType))
-    })
+    value(table, &found).ok_or_else(unknown)
+}
+
+/// That a column holds a word its table's check does not let in.
+pub(crate) fn unknown() -> rusqlite::Error {
+    rusqlite::Error::FromSqlConversionFailure(0, Type::Text, Box::new(FromSqlError::InvalidType))
 }

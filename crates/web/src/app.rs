@@ -34,7 +34,8 @@ impl App {
         match tokio::task::spawn_blocking(move || question(&workshop)).await {
             Ok(answer) => answer.map_err(Nope::from),
             Err(_) => {
-                Err(Refusal::ours("the workshop stumbled over this", "try again, and report what you did").into())
+                Err(Refusal::ours("the workshop stumbled over this", "try again, and report what you did")
+                    .into())
             }
         }
     }

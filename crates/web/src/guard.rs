@@ -41,7 +41,11 @@ impl Hosts {
 }
 
 /// Lets a request through when its host and, where it matters, its origin are ours.
-pub(crate) async fn guard(State(hosts): State<Hosts>, request: Request, next: Next) -> Result<Response, Nope> {
+pub(crate) async fn guard(
+    State(hosts): State<Hosts>,
+    request: Request,
+    next: Next,
+) -> Result<Response, Nope> {
     let host = text(request.headers(), header::HOST)
         .or_else(|| request.uri().authority().map(|authority| authority.as_str()))
         .unwrap_or_default();
@@ -52,7 +56,8 @@ pub(crate) async fn guard(State(hosts): State<Hosts>, request: Request, next: Ne
             format!("open it at its own address, http://{}/", hosts.0[0]),
         ));
     }
-    let upgrades = text(request.headers(), header::UPGRADE).is_some_and(|to| to.eq_ignore_ascii_case("websocket"));
+    let upgrades =
+        text(request.headers(), header::UPGRADE).is_some_and(|to| to.eq_ignore_ascii_case("websocket"));
     if upgrades || !matches!(*request.method(), Method::GET | Method::HEAD) {
         let origin = text(request.headers(), header::ORIGIN).unwrap_or_default();
         let ours = origin.strip_prefix("http://").is_some_and(|origin| origin.eq_ignore_ascii_case(host));
@@ -74,7 +79,10 @@ pub(crate) async fn guard(State(hosts): State<Hosts>, request: Request, next: Ne
     ] {
         headers.insert(name, HeaderValue::from_static(value));
     }
-    headers.insert("permissions-policy", HeaderValue::from_static("microphone=(self), camera=(), geolocation=()"));
+    headers.insert(
+        "permissions-policy",
+        HeaderValue::from_static("microphone=(self), camera=(), geolocation=()"),
+    );
     headers.insert("cross-origin-resource-policy", HeaderValue::from_static("same-origin"));
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     Ok(response)

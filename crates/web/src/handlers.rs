@@ -10,7 +10,6 @@ pub(crate) mod bench;
 pub(crate) mod garage;
 pub(crate) mod job;
 pub(crate) mod machine;
-pub(crate) mod sound;
 
 /// The key in an address.
 pub(crate) fn key(text: &str) -> Result<Id, Nope> {
@@ -19,7 +18,10 @@ pub(crate) fn key(text: &str) -> Result<Id, Nope> {
 
 /// Whether the page asked for JSON: it stays where it is, and shows a sentence if there is one.
 pub(crate) fn wants_json(headers: &HeaderMap) -> bool {
-    headers.get(header::ACCEPT).and_then(|value| value.to_str().ok()).is_some_and(|accept| accept.contains("json"))
+    headers
+        .get(header::ACCEPT)
+        .and_then(|value| value.to_str().ok())
+        .is_some_and(|accept| accept.contains("json"))
 }
 
 /// A form as it came: field and value, in order, fields repeated where they are.

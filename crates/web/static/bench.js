@@ -31,9 +31,12 @@ const send = (message) => { if (socket?.readyState === WebSocket.OPEN) socket.se
 
 function receive(message) {
   if (message.live) showLive(message.live);
+  if (message.clock) showClock(message.clock.words, message.clock.hot);
   if (message.changed) refresh();
   if (message.taken) { chime(880, 0.18); flash(); }
   if (message.elsewhere) { stopListening(); notice("elsewhere", true); }
+  if (message.notice) { stopListening(); notice(message.notice, true); }
+  if (message.silent) deaf();
   if (message.refused) toast(message.refused);
 }
 
@@ -118,7 +121,6 @@ function showLive(now) {
   live("spread").textContent = now.spread;
   live("heard").textContent = now.heard;
   live("hold").textContent = now.hold;
-  showClock(now.idling, now.hot);
   const bar = live("progress");
   bar.value = now.progress;
   bar.hidden = now.progress === 0;
@@ -127,6 +129,13 @@ function showLive(now) {
     while (points.length && points[0][0] < now.t_s - TRACE_S) points.shift();
     drawTrace(now.t_s, now.settled_s);
   }
+}
+
+// Nobody listens any more: the last speed is not shown as if it were now.
+function deaf() {
+  showLive({ rpm: null, state: "none", spread: "rpm", heard: "not listening", hold: "", progress: 0 });
+  points = [];
+  drawTrace(0, 0);
 }
 
 function showClock(words, hot) {
@@ -160,11 +169,11 @@ async function startListening(takeOver = false) {
     samples: (block) => {
       if (socket?.readyState !== WebSocket.OPEN) return;
       if (socket.bufferedAmount < 1_000_000) socket.send(block.buffer);
-      else send({ gap: true });
+      else send({ say: "gap" });
     },
-    trouble: (name) => { notice(name, true); if (name === "muted") send({ gap: true }); },
+    trouble: (name) => { notice(name, true); if (name === "muted") send({ say: "gap" }); },
     recovered: (name) => notice(name, false),
-    ended: () => { microphone = undefined; send({ unplugged: true }); notice("unplugged", true); reflectMicrophone(); },
+    ended: () => { microphone = undefined; send({ say: "goodbye" }); notice("unplugged", true); reflectMicrophone(); },
   });
   microphone = mine;
   reflectMicrophone();
@@ -181,28 +190,26 @@ async function startListening(takeOver = false) {
 }
 
 function announce() {
-  const { echoCancellation, noiseSuppression, autoGainControl, sampleRate } = microphone.settings;
-  send({ hello: { sample_rate_hz: microphone.rate, take_over: Boolean(microphone.takeOver),
-    processed: Boolean(echoCancellation || noiseSuppression || autoGainControl), device_rate_hz: sampleRate ?? null } });
+  send({ say: "hello", sample_rate_hz: microphone.rate, take_over: Boolean(microphone.takeOver) });
 }
 
 function stopListening() {
   if (!microphone) return;
   microphone.stop();
   microphone = undefined;
-  send({ goodbye: true });
+  send({ say: "goodbye" });
   reflectMicrophone();
 }
 
 function reflectMicrophone() {
   document.body.classList.toggle("listening", Boolean(microphone));
-  for (const button of document.querySelectorAll("[data-when]")) button.hidden = (button.dataset.when === "listening") !== Boolean(microphone);
+  for (const button of document.querySelectorAll("[data-when]")) button.toggleAttribute("hidden", (button.dataset.when === "listening") !== Boolean(microphone));
 }
 
 document.addEventListener("visibilitychange", () => {
   if (!microphone) return;
-  if (document.hidden) { hiddenAt = Date.now(); send({ gap: true }); }
-  else if (Date.now() - hiddenAt > 1000) { send({ gap: true }); notice("hidden", true); microphone.context?.resume(); }
+  if (document.hidden) { hiddenAt = Date.now(); send({ say: "gap" }); }
+  else if (Date.now() - hiddenAt > 1000) { send({ say: "gap" }); notice("hidden", true); microphone.context?.resume(); }
 });
 
 // ---- words, voice, light -------------------------------------------------------------------------------------

@@ -9,8 +9,10 @@ mod ear;
 mod facts;
 pub mod gate;
 mod state;
+mod table;
 
 pub use actions::{CheckForm, Done, FoundForm, HoldForm, Seen, TachometerForm};
-pub use ear::{Clock, Ear, Heat, LiveView, Taken, heat, held_in_recording};
+pub use ear::{Clock, Ear, Heat, LiveView, Taken, heat};
 pub use facts::{Armed, Facts, Pause};
 pub use state::{BenchState, Missing, Place, Stage};
+pub use table::readings_csv;

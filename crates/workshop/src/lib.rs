@@ -5,7 +5,11 @@
 //! of them here.
 
 pub mod bench;
+mod demo;
+pub mod exchange;
 pub mod garage;
+pub mod keeping;
+pub mod place;
 pub mod refusal;
 pub mod sweep;
 mod workshop;

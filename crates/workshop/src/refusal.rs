@@ -58,3 +58,15 @@ impl std::fmt::Display for Refusal {
 }
 
 impl std::error::Error for Refusal {}
+
+impl From<bellmouth_logbook::Error> for Refusal {
+    fn from(error: bellmouth_logbook::Error) -> Refusal {
+        use bellmouth_logbook::Error;
+        let fault = match &error {
+            Error::Invalid { .. } | Error::Exists { .. } => Fault::Misused,
+            Error::Unforeseen { .. } => Fault::Ours,
+            _ => Fault::Unanswerable,
+        };
+        Refusal { fault, message: error.to_string(), remedy: error.remedy() }
+    }
+}

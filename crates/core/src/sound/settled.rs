@@ -77,26 +77,6 @@ pub enum Unsteadiness {
     HardToHear,
 }
 
-impl std::fmt::Display for Unsteadiness {
-    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Unsteadiness::Stepped { by_rpm } => {
-                write!(
-                    out,
-                    "the speed stepped by {by_rpm:+.0} rpm (a fan, a lamp, a hand?): the hold starts anew"
-                )
-            }
-            Unsteadiness::Drifting { rpm_per_min } => {
-                write!(out, "the speed drifts by {rpm_per_min:+.0} rpm a minute: the hold starts anew")
-            }
-            Unsteadiness::Hunting { period_s, swing_rpm } => {
-                write!(out, "the engine hunts: {swing_rpm:.0} rpm from low to high, every {period_s:.1} s")
-            }
-            Unsteadiness::HardToHear => out.write_str("too much of the hold was not heard: it starts anew"),
-        }
-    }
-}
-
 /// How far a hold has come.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum HoldState {
@@ -113,10 +93,10 @@ pub enum HoldState {
     Measuring {
         /// For how long, seconds.
         for_s: f64,
-        /// The reading so far; its error is infinite while too short to tell.
-        held: HeldSpeed,
-        /// The error at which it will be taken, rpm.
-        target_se_rpm: f64,
+        /// The mean so far, rpm.
+        mean_rpm: f64,
+        /// Its standard error, rpm; infinite while too short to tell.
+        se_rpm: f64,
     },
     /// The hold is complete, and stays so until [`HoldWatch::restart`].
     Taken(HeldSpeed),
@@ -332,15 +312,20 @@ impl HoldWatch {
                 needed_s: self.rules.settle_s,
             };
         }
-        let mut held = self.held();
-        if self.bins.len() < FEWEST_BINS {
-            held.se_rpm = f64::INFINITY;
+        let held = self.held();
+        HoldState::Measuring {
+            for_s: self.bins.len() as f64 * BIN_S,
+            mean_rpm: held.mean_rpm,
+            se_rpm: if self.bins.len() < FEWEST_BINS { f64::INFINITY } else { held.se_rpm },
         }
-        let for_s = self.bins.len() as f64 * BIN_S;
-        HoldState::Measuring { for_s, held, target_se_rpm: self.rules.se_target_rpm }
     }
 
     /// The hold as it stands; asked only when there are bins.
+    /// The held speed as it stands, for a person who will not wait; `None` while it is settling.
+    pub fn so_far(&self) -> Option<HeldSpeed> {
+        (FEWEST_BINS <= self.bins.len()).then(|| self.held())
+    }
+
     fn held(&self) -> HeldSpeed {
         let speeds: Vec<f64> = self.bins.iter().map(|bin| bin.rpm).collect();
         let (mean, variance) = mean_and_variance(&speeds);

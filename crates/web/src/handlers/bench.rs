@@ -73,7 +73,8 @@ async fn acted(app: &App, id: &str, action: &str, fields: Fields) -> Result<Id, 
         // The reading as it stands is in the ear, not in the logbook.
         "take" => app.benches.take_now(job).await?,
         "hold" => {
-            app.ask(move |workshop| workshop.begin_hold(job, fields.seen(), &hold(&fields)).map(|_| ())).await?;
+            app.ask(move |workshop| workshop.begin_hold(job, fields.seen(), &hold(&fields)).map(|_| ()))
+                .await?;
             app.benches.running(job, true).await;
         }
         _ => {
@@ -114,7 +115,9 @@ fn plain(workshop: &Workshop, job: Id, action: &str, fields: &Fields) -> Result<
         "unstrike" => workshop.unstrike(fields.get("reading")),
         "miscounted" => workshop.miscounted(fields.get("reading"), fields.get("turns")),
         "wrong-way" => workshop.wrong_way(job, seen),
-        other => Err(Refusal::misused(format!("the bench knows no key \"{other}\""), "use the keys on the page")),
+        other => {
+            Err(Refusal::misused(format!("the bench knows no key \"{other}\""), "use the keys on the page"))
+        }
     }
 }
 

@@ -60,7 +60,10 @@ pub(crate) async fn record_found(
 ) -> Result<Response, Nope> {
     let (job, fields) = (key(&id)?, Fields(fields));
     let form = FoundForm { counts: fields.all("count") };
-    keep(&app, &id, "/screw", page::before::found_page, move |workshop| workshop.record_found(job, fields.seen(), &form)).await
+    keep(&app, &id, "/screw", page::before::found_page, move |workshop| {
+        workshop.record_found(job, fields.seen(), &form)
+    })
+    .await
 }
 
 /// `GET /job/{id}/screw`
@@ -93,7 +96,10 @@ pub(crate) async fn answer_check(
     Form(fields): Filled,
 ) -> Result<Response, Nope> {
     let (job, fields) = (key(&id)?, Fields(fields));
-    let answers = fields.0.iter().filter_map(|(name, value)| Some((name.strip_prefix("gate-")?.to_string(), value.clone())));
+    let answers = fields
+        .0
+        .iter()
+        .filter_map(|(name, value)| Some((name.strip_prefix("gate-")?.to_string(), value.clone())));
     let form = CheckForm {
         answers: answers.collect(),
         about_rpm: fields.get("about_rpm").into(),
@@ -101,7 +107,10 @@ pub(crate) async fn answer_check(
         drop_rpm: fields.get("drop_rpm").into(),
         back_out_turns: fields.get("back_out_turns").into(),
     };
-    keep(&app, &id, "/idle", page::before::check_page, move |workshop| workshop.answer_gate(job, fields.seen(), &form)).await
+    keep(&app, &id, "/idle", page::before::check_page, move |workshop| {
+        workshop.answer_gate(job, fields.seen(), &form)
+    })
+    .await
 }
 
 /// `GET /job/{id}/left`
@@ -124,7 +133,7 @@ pub(crate) async fn record_left(
 
 /// `GET /job/{id}/readings.csv`: the readings as a table that `bellmouth sweep` reads.
 pub(crate) async fn readings_csv(State(app): State<App>, Path(id): Path<String>) -> Result<Response, Nope> {
-    let table = bellmouth_workshop::sweep::readings_csv(&bench(&app, &id).await?.holds());
+    let table = bellmouth_workshop::bench::readings_csv(&bench(&app, &id).await?.holds());
     Ok(([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], table).into_response())
 }
 
@@ -133,8 +142,12 @@ pub(crate) async fn sweep_json(State(app): State<App>, Path(id): Path<String>) -
     match bench(&app, &id).await?.sweep {
         Some(Ok(answer)) => Ok(Json(bellmouth_workshop::sweep::SweepAnswer::from(&answer)).into_response()),
         Some(Err(refused)) => {
-            Err(Nope::from(Refusal::unanswerable(refused, "take a hold at which the engine runs")).as_json(true))
+            Err(Nope::from(Refusal::unanswerable(refused, "take a hold at which the engine runs"))
+                .as_json(true))
         }
-        None => Err(Nope::from(Refusal::unanswerable("there is no reading yet", "take a first hold")).as_json(true)),
+        None => {
+            Err(Nope::from(Refusal::unanswerable("there is no reading yet", "take a first hold"))
+                .as_json(true))
+        }
     }
 }

@@ -31,7 +31,10 @@ pub(crate) async fn form() -> Markup {
 }
 
 /// `POST /machine/new`: what was typed stays in the form when it is refused.
-pub(crate) async fn enter(State(app): State<App>, Form(fields): Form<Vec<(String, String)>>) -> Result<Response, Nope> {
+pub(crate) async fn enter(
+    State(app): State<App>,
+    Form(fields): Form<Vec<(String, String)>>,
+) -> Result<Response, Nope> {
     let form = read(&Fields(fields));
     let typed = form.clone();
     let entered = app.ask(move |workshop| Ok(workshop.enter_machine(&typed))).await?;
@@ -85,6 +88,8 @@ pub(crate) async fn start_job(
     Form(fields): Form<Vec<(String, String)>>,
 ) -> Result<Redirect, Nope> {
     let (machine, fields) = (key(&id)?, Fields(fields));
-    let job = app.ask(move |workshop| workshop.open_job(fields.get("id"), machine, fields.get("complaint"))).await?;
+    let job = app
+        .ask(move |workshop| workshop.open_job(fields.get("id"), machine, fields.get("complaint")))
+        .await?;
     Ok(Redirect::to(&shell::job(job)))
 }

@@ -94,7 +94,12 @@ impl Dial<'_> {
             svg.line(class, winding.at(turns, -half), winding.at(turns, half));
             if index % 8 == 0 && 0 < index {
                 let (x, y) = winding.at(turns, 0.0);
-                svg.text("turn", (x + 6.0, y + if 6.0 < winding.turns { 4.0 } else { 7.0 }), "start", &(index / 8).to_string());
+                svg.text(
+                    "turn",
+                    (x + 6.0, y + if 6.0 < winding.turns { 4.0 } else { 7.0 }),
+                    "start",
+                    &(index / 8).to_string(),
+                );
             }
         }
     }
@@ -115,7 +120,10 @@ impl Dial<'_> {
         };
         svg.polyline("go", &(0..=16).map(|step| arc(f64::from(step) / 16.0)).collect::<Vec<_>>());
         let (x, y) = arc(1.0);
-        svg.polygon("tip", &[(x + side * 12.0, y + 8.0), (x - side * 5.0, y - 9.0), (x - side * 7.0, y + 10.0)]);
+        svg.polygon(
+            "tip",
+            &[(x + side * 12.0, y + 8.0), (x - side * 5.0, y - 9.0), (x - side * 7.0, y + 10.0)],
+        );
     }
 }
 

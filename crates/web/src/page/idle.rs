@@ -27,8 +27,8 @@ pub(crate) fn page(bench: &BenchState) -> Markup {
                 @for (name, part) in parts(bench) { section id={ "part-" (name) } { (part) } }
             }
             (notices())
-            div.card.toast #toast role="alert" hidden { p {} button.key.quiet data-do="dismiss" { "Read" } }
-            template #"says-lost" { "The bench was out of reach, so this was not saved; press again. Nothing saved before is lost." }
+            div.card.toast id="toast" role="alert" hidden { p {} button.key.quiet data-do="dismiss" { "Read" } }
+            template id="says-lost" { "The bench was out of reach, so this was not saved; press again. Nothing saved before is lost." }
         },
     )
 }
@@ -47,7 +47,11 @@ pub(crate) fn parts(bench: &BenchState) -> Vec<(&'static str, Markup)> {
 fn speed() -> Markup {
     html! {
         section.speed aria-label="Engine speed" {
-            div.numeral.none data-live="rpm" aria-live="off" { "––" }
+            div.numeral.none data-live="rpm" data-when="listening" aria-live="off" hidden { "––" }
+            div.deaf data-when="deaf" {
+                button.key.main data-do="listen" data-key="listen" { "Start the microphone" }
+                a href="#ways" { "or type a speed, or drop a recording" }
+            }
             div.unit {
                 b data-live="spread" { "rpm" }
                 span data-live="heard" { "not listening" } br;
@@ -55,7 +59,7 @@ fn speed() -> Markup {
                 span data-live="hold" {}
             }
             progress.progress data-live="progress" max="1" value="0" hidden aria-label="Progress of the hold" {}
-            svg.trace viewBox="0 0 400 64" preserveAspectRatio="none" aria-hidden="true" {
+            svg.trace data-when="listening" viewBox="0 0 400 64" preserveAspectRatio="none" aria-hidden="true" {
                 rect data-live="settled" x="400" y="0" width="0" height="64" {}
                 path data-live="trace" d="" {}
             }
@@ -72,20 +76,36 @@ struct Instruction {
 }
 
 fn instruction(bench: &BenchState) -> Instruction {
-    let say = |what: &str, note: &str| Instruction { turn: None, done: false, what: what.into(), note: note.into() };
+    let say = |what: &str, note: &str| Instruction {
+        turn: None,
+        done: false,
+        what: what.into(),
+        note: note.into(),
+    };
     match &bench.stage {
         Stage::NotReady(missing) => say(
             "Not open yet",
-            &format!("{} thing{} wanted before the first hold", missing.len(), if missing.len() == 1 { "" } else { "s" }),
+            &format!(
+                "{} thing{} wanted before the first hold",
+                missing.len(),
+                if missing.len() == 1 { "" } else { "s" }
+            ),
         ),
         Stage::Alarm => say("Alarm", "kill switch, out, fresh air"),
         Stage::Paused(Pause::ByHand) => say("Paused", "the engine is not: only the kill switch stops it"),
         Stage::Paused(Pause::Heat) => {
             say("Let it cool", "kill switch, fan on; go on when the oil is below 80 °C")
         }
-        Stage::Holding(armed) => say("Hands off", &format!("held at {}; the reading is taken and saved by itself", armed.turns)),
+        Stage::Holding(armed) => {
+            say("Hands off", &format!("held at {}; the reading is taken and saved by itself", armed.turns))
+        }
         Stage::Move { from, to } if from.on_grid() == to.on_grid() => {
-            say(&format!("Leave it at {to}"), "engine running and warm; say so, then hands off")
+            let what = format!("Leave it at {to}");
+            if bench.readings.is_empty() {
+                say(&what, "start the engine, as warm as after a ride; press the key, hands off")
+            } else {
+                say(&what, "press the key, then hands off")
+            }
         }
         Stage::Move { from, to } => turn(bench, *from, *to, "then hands off", false),
         Stage::Set { from, to } if from.on_grid() == to.on_grid() => Instruction {
@@ -101,9 +121,12 @@ fn instruction(bench: &BenchState) -> Instruction {
             what: "Engine off".into(),
             note: format!("set to {set}; now count it in to the seat, and out again"),
         },
-        Stage::Left { turns } => {
-            Instruction { turn: None, done: true, what: format!("Left at {turns}"), note: "counted to the seat".into() }
-        }
+        Stage::Left { turns } => Instruction {
+            turn: None,
+            done: true,
+            what: format!("Left at {turns}"),
+            note: "counted to the seat".into(),
+        },
     }
 }
 
@@ -131,7 +154,7 @@ fn say(bench: &BenchState) -> Markup {
                 Some(out) => svg viewBox="0 0 48 48" aria-hidden="true" { g transform=(if out { "" } else { "translate(48 0) scale(-1 1)" }) {
                     path d="M40,20 A17,17 0 1 0 41,28" {} path.tip d="M12,3 L2,13 L17,16 z" {}
                 } },
-                None => svg viewBox="0 0 48 48" aria-hidden="true" { path d=(if told.done { "M8,26 L20,38 L41,11" } else { "M24,6 V30 M24,38 V43" }) {} },
+                None => svg viewBox="0 0 48 48" aria-hidden="true" { path d=(if told.done { "M8,26 L20,38 L41,11" } else { "M10,19 H38 M10,31 H38" }) {} },
             }
             b { (told.what) } span { (told.note) }
         }
@@ -149,7 +172,8 @@ fn dial(bench: &BenchState) -> Markup {
     let slowest = speeds.iter().map(|held| held.1).fold(f64::INFINITY, f64::min);
     let fastest = speeds.iter().map(|held| held.1).fold(0.0, f64::max);
     let span = (fastest - slowest).max(1.0);
-    let held: Vec<(TurnsOut, f64)> = speeds.iter().map(|(turns, rpm)| (*turns, (rpm - slowest) / span)).collect();
+    let held: Vec<(TurnsOut, f64)> =
+        speeds.iter().map(|(turns, rpm)| (*turns, (rpm - slowest) / span)).collect();
     let target = match bench.stage {
         Stage::Move { to, .. } | Stage::Set { to, .. } => Some(to),
         _ => None,
@@ -174,7 +198,14 @@ fn dial(bench: &BenchState) -> Markup {
 }
 
 /// A form that is one key.
-fn key(bench: &BenchState, action: &str, class: &str, name: &str, fields: &[(&str, &str)], words: Markup) -> Markup {
+fn key(
+    bench: &BenchState,
+    action: &str,
+    class: &str,
+    name: &str,
+    fields: &[(&str, &str)],
+    words: Markup,
+) -> Markup {
     let at = format!("{}/idle/{action}", shell::job(bench.job.id));
     let place = class.split(' ').next().unwrap_or_default();
     let look = class.strip_prefix(place).unwrap_or_default();
@@ -247,13 +278,13 @@ fn keys(bench: &BenchState) -> Markup {
 /// The row of keys that stands under every running engine.
 fn safety(bench: &BenchState, turns: TurnsOut) -> Markup {
     html! {
-        (key(bench, "back", "third", "back", &[], html! { "Back" }))
-        (key(bench, "pause", "third", "pause", &[], html! { "Pause" }))
-        (alarm_key(bench, "third alarm"))
-        details.wide data-key="died" {
+        (key(bench, "back", "quarter", "back", &[], html! { "Back" }))
+        (key(bench, "pause", "quarter", "pause", &[], html! { "Pause" }))
+        details.quarter data-key="died" {
             summary.key.warn data-key="died" { "It died" }
             (died(bench, turns))
         }
+        (alarm_key(bench, "quarter alarm"))
     }
 }
 
@@ -291,18 +322,25 @@ pub(crate) fn curve(bench: &BenchState) -> Markup {
     if bench.readings.is_empty() {
         return html! { div.empty { p { "No reading yet. The curve grows here, a point a hold: engine speed against turns out." } } };
     }
-    let marks: Vec<Mark> = bench.readings.iter().enumerate().filter_map(|(index, entry)| mark(index, entry)).collect();
+    let marks: Vec<Mark> =
+        bench.readings.iter().enumerate().filter_map(|(index, entry)| mark(index, entry)).collect();
     let sweep = bench.answer();
     let line = sweep.map(|sweep| sweep.curve.iter().map(|point| (point.turns.0, point.rpm)).collect());
     let band = sweep.map(|sweep| sweep.curve.iter().map(|p| (p.turns.0, p.low_rpm, p.high_rpm)).collect());
     let plot = Plot {
-        size: (600.0, 352.0),
+        size: (600.0, 316.0),
         label: sweep.map_or("Engine speed against turns out".into(), |sweep| {
-            format!("Engine speed against turns out; lean edge {} between {} and {}", sweep.edge.best, sweep.edge.low, sweep.edge.high)
+            format!(
+                "Engine speed against turns out; lean edge {} between {} and {}",
+                sweep.edge.best, sweep.edge.low, sweep.edge.high
+            )
         }),
         y_unit: "rpm",
         x_unit: "turns out".into(),
-        x_ticks: (0..=16).map(|halves| f64::from(halves) / 2.0).map(|turns| (turns, TurnsOut(turns).to_string())).collect(),
+        x_ticks: (0..=16)
+            .map(|halves| f64::from(halves) / 2.0)
+            .map(|turns| (turns, TurnsOut(turns).to_string()))
+            .collect(),
         sides: if bench.out_is_richer() { ("lean", "rich") } else { ("rich", "lean") },
         line: line.unwrap_or_default(),
         band: band.unwrap_or_default(),
@@ -391,9 +429,8 @@ fn ways(bench: &BenchState) -> Markup {
         label.field { span { "at turns out" } input type="number" name="turns" min="0" max="6" step="0.125" value=(turns.0); }
     };
     html! {
-        div.row {
-            button.key data-do="listen" data-when="deaf" data-key="listen" { "Start the microphone" }
-            button.key data-do="deafen" data-when="listening" hidden { "Microphone off" }
+        div.row id="ways" {
+            button.key.quiet data-do="deafen" data-when="listening" hidden { "Microphone off" }
             button.key.quiet data-do="voice" aria-pressed="false" { "Speak to me" }
         }
         details data-key="typed" { summary { "Type what a tachometer shows" }
@@ -497,7 +534,7 @@ fn notices() -> Markup {
     ];
     html! {
         div.bench-notices { @for (name, words) in all {
-            div.notice #{ "notice-" (name) } role="alert" hidden { p { (words) }
+            div.notice id={ "notice-" (name) } role="alert" hidden { p { (words) }
                 @if name == "elsewhere" { button.key.quiet data-do="takeover" { "Listen here instead" } }
                 @else if name != "link" { button.key.quiet data-do="dismiss" { "Read" } }
             }

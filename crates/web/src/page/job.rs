@@ -73,7 +73,12 @@ fn stages(bench: &BenchState) -> Vec<(&'static str, &'static str, bool, String)>
     };
     vec![
         ("found", "Found", !counts.is_empty(), found),
-        ("screw", "Screw", !matches!(bench.facts.screw(), ScrewKind::NotSaid | ScrewKind::Other), screw.into()),
+        (
+            "screw",
+            "Screw",
+            !matches!(bench.facts.screw(), ScrewKind::NotSaid | ScrewKind::Other),
+            screw.into(),
+        ),
         ("check", "Checked", 0 < answered && !open_check, check),
         ("idle", "Idle mixture", bench.answer().is_some_and(|sweep| sweep.enough), idle),
         ("left", "Left", matches!(bench.stage, Stage::Left { .. }), left),

@@ -58,7 +58,9 @@ pub(crate) fn page(bench: &BenchState, refused: Option<&str>) -> Markup {
 fn against(set: Option<TurnsOut>, left: TurnsOut) -> String {
     match set {
         Some(set) if set.on_grid() == left.on_grid() => ", as set".into(),
-        Some(set) => format!(", but set to {set}: the count is what holds; set it again if it should stand at {set}"),
+        Some(set) => {
+            format!(", but set to {set}: the count is what holds; set it again if it should stand at {set}")
+        }
         None => String::new(),
     }
 }
@@ -66,7 +68,11 @@ fn against(set: Option<TurnsOut>, left: TurnsOut) -> String {
 /// The verdicts with their probabilities.
 pub(crate) fn finding(bench: &BenchState) -> Markup {
     let Some(sweep) = bench.answer() else { return html! {} };
-    let told = sweep.verdicts.iter().enumerate().filter(|(index, verdict)| *index == 0 || 0.05 <= verdict.probability);
+    let told = sweep
+        .verdicts
+        .iter()
+        .enumerate()
+        .filter(|(index, verdict)| *index == 0 || 0.05 <= verdict.probability);
     html! {
         section.card {
             h2 { "Finding" }

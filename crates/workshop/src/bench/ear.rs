@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::time::Duration;
 
 use bellmouth_core::engine::layout::Firing;
-use bellmouth_core::sound::settled::{HeldSpeed, HoldRules, HoldState, HoldWatch};
+use bellmouth_core::sound::settled::{HeldSpeed, HoldRules, HoldState, HoldWatch, Unsteadiness};
 use bellmouth_core::sound::{FRAME_S, Frame, Heard, Listener};
 use serde::Serialize;
 
@@ -124,21 +124,14 @@ impl Ear {
         let Some(armed) = self.armed else {
             return Err(Refusal::misused("no hold was begun", "say where the screw stands first"));
         };
-        match &self.state {
-            HoldState::Measuring { for_s, held, .. } if 5.0 <= *for_s => {
-                let taken = Taken { armed, held: *held };
-                self.arm(None);
-                Ok(taken)
-            }
-            HoldState::Measuring { for_s, .. } => Err(Refusal::misused(
-                format!("only {for_s:.0} s were measured"),
-                "wait until 5 s were, or type what the tachometer shows",
-            )),
-            _ => Err(Refusal::misused(
+        let Some(held) = self.watch.so_far() else {
+            return Err(Refusal::misused(
                 "the speed has not settled yet",
                 "wait, or type what the tachometer shows",
-            )),
-        }
+            ));
+        };
+        self.arm(None);
+        Ok(Taken { armed, held })
     }
 
     /// Whether an engine is running, as far as can be heard.
@@ -183,17 +176,34 @@ impl Ear {
                 let share = (for_s / needed_s).clamp(0.0, 1.0);
                 (format!("settling {for_s:.0} of {needed_s:.0} s"), 0.05 + 0.4 * share, 0.0)
             }
-            HoldState::Measuring { for_s, held, target_se_rpm } => {
-                let share = (target_se_rpm / held.se_rpm.max(0.1)).clamp(0.0, 1.0).min(for_s / 10.0);
-                (
-                    format!("measured {for_s:.0} s, ± {:.0} rpm", 1.645 * held.se_rpm),
-                    0.45 + 0.55 * share,
-                    *for_s,
-                )
+            HoldState::Measuring { for_s, se_rpm, .. } => {
+                let share =
+                    (HoldRules::default().se_target_rpm / se_rpm.max(0.1)).min(for_s / 10.0).clamp(0.0, 1.0);
+                let error = if se_rpm.is_finite() {
+                    format!(", ± {:.0} rpm", 1.645 * se_rpm)
+                } else {
+                    String::new()
+                };
+                (format!("measured {for_s:.0} s{error}"), 0.45 + 0.55 * share, *for_s)
             }
             HoldState::Taken(_) => ("saved".into(), 1.0, 0.0),
-            HoldState::Unsteady { reason } => (reason.to_string(), 0.05, 0.0),
+            HoldState::Unsteady { reason } => (unsteady_words(*reason), 0.05, 0.0),
         }
+    }
+}
+
+fn unsteady_words(reason: Unsteadiness) -> String {
+    match reason {
+        Unsteadiness::Stepped { by_rpm } => {
+            format!("stepped by {by_rpm:+.0} rpm: fan, lamp or hand? the hold begins anew")
+        }
+        Unsteadiness::Drifting { rpm_per_min } => {
+            format!("drifting {rpm_per_min:+.0} rpm a minute: not warm, or too hot; the hold begins anew")
+        }
+        Unsteadiness::Hunting { period_s, swing_rpm } => {
+            format!("hunting: {swing_rpm:.0} rpm every {period_s:.1} s; a mean would hide it")
+        }
+        Unsteadiness::HardToHear => "too little of it is heard: move the microphone, then leave it".into(),
     }
 }
 
