@@ -18,6 +18,7 @@ pub mod constants;
 mod ears;
 mod listener;
 mod spectra;
+mod tone;
 mod track;
 
 pub use listener::Listener;

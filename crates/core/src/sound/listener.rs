@@ -2,12 +2,14 @@
 
 use std::collections::VecDeque;
 
-use super::comb::Comb;
+use super::comb::{Comb, prior};
 use super::constants::{
-    ABOUT_FACTOR, FINAL_FRAMES, HINDSIGHT_FRAMES, LINES_HZ, NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, WINDOWS_S,
+    ABOUT_FACTOR, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, TONAL, TONE_AROUND_S,
+    WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::Spectra;
+use super::tone::Tone;
 use super::track::{Belief, Chain, weigh};
 use super::{FRAME_S, Frame, Heard};
 use crate::engine::layout::Firing;
@@ -44,11 +46,13 @@ pub struct Listener {
     sample_rate_hz: f64,
     samples: u64,
     ears: Ears,
+    tone: Tone,
     /// Loudness of the last seconds; the first has the index `dropped`.
     loudness: VecDeque<Lanes>,
     dropped: i64,
-    spectra: Vec<Spectra>,
-    comb: Comb,
+    /// For each window length, its spectra and its comb.
+    spectra: Vec<(Spectra, Comb)>,
+    prior: Vec<f32>,
     chain: Chain,
     lowest_rpm: f64,
     speeds: usize,
@@ -64,6 +68,8 @@ pub struct Listener {
     live_belief: Belief,
     live: Option<Frame>,
     finished: bool,
+    #[allow(missing_docs)]
+    pub debug: Vec<(usize, usize, Vec<f32>)>,
 }
 
 impl Listener {
@@ -91,20 +97,23 @@ impl Listener {
         }
         let speeds = ((highest / lowest).ln() / STEP).floor() as usize + 1;
         let first_hz = firing.cycles_per_second(lowest);
-        let cells = ((LINES_HZ.1 / first_hz).ln() / STEP) as usize;
         let ears = Ears::new(sample_rate_hz);
-        let spectra = WINDOWS_S
+        let spectra = WINDOWS
             .iter()
-            .map(|&seconds| Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells))
+            .map(|&(seconds, highest_hz)| {
+                let cells = ((highest_hz / first_hz).ln() / STEP) as usize;
+                let spectra = Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells);
+                (spectra, Comb::new(firing, speeds, cells))
+            })
             .collect();
         Ok(Listener {
             sample_rate_hz,
             samples: 0,
-            // Half the longest window of silence stands before the sound.
+            tone: Tone::new(sample_rate_hz),
             loudness: VecDeque::new(),
             dropped: 0,
             spectra,
-            comb: Comb::new(firing, first_hz, speeds, cells),
+            prior: if about_rpm.is_some() { vec![0.0; speeds] } else { prior(lowest, speeds) },
             chain: Chain::new(speeds),
             lowest_rpm: lowest,
             speeds,
@@ -117,6 +126,7 @@ impl Listener {
             live_belief: Belief::ignorant(speeds),
             live: None,
             finished: false,
+            debug: Vec::new(),
             ears,
         })
     }
@@ -129,7 +139,8 @@ impl Listener {
             self.samples += part.len() as u64;
             let loudness = &mut self.loudness;
             self.ears.hear(part, |value| loudness.push_back(value));
-            while self.covers(self.next as f64 * FRAME_S + WINDOWS_S[1] / 2.0) {
+            self.tone.hear(part);
+            while self.covers(self.next as f64 * FRAME_S + WINDOWS[1].0 / 2.0) {
                 self.tick(&mut frames);
             }
         }
@@ -165,8 +176,8 @@ impl Listener {
 
     /// Takes the evidence of the next frame's short windows and of an earlier one's long window.
     fn tick(&mut self, frames: &mut Vec<Frame>) {
-        let mut short = vec![0.0; self.speeds];
-        for window in 1..WINDOWS_S.len() {
+        let mut short = self.prior.clone();
+        for window in 1..WINDOWS.len() {
             self.hear_window(window, self.next, &mut short);
         }
         self.short.push_back(short);
@@ -185,7 +196,7 @@ impl Listener {
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
             }
-            let keep = self.ears.index_at((index + 1) as f64 * FRAME_S) - self.spectra[0].length as i64;
+            let keep = self.ears.index_at((index + 1) as f64 * FRAME_S) - self.spectra[0].0.length as i64;
             while self.dropped < keep && self.loudness.pop_front().is_some() {
                 self.dropped += 1;
             }
@@ -195,7 +206,7 @@ impl Listener {
 
     /// Adds the evidence of one window about one frame.
     fn hear_window(&mut self, window: usize, frame: usize, evidence: &mut [f32]) {
-        let length = self.spectra[window].length;
+        let length = self.spectra[window].0.length;
         let from = self.ears.index_at(frame as f64 * FRAME_S) - (length / 2) as i64;
         let sound: Vec<Lanes> = (from..from + length as i64)
             .map(|i| {
@@ -203,9 +214,15 @@ impl Listener {
                 at.and_then(|at| self.loudness.get(at)).copied().unwrap_or_default()
             })
             .collect();
-        self.spectra[window].lines(&sound, &mut self.lines);
+        let (spectra, comb) = &mut self.spectra[window];
+        spectra.lines(&sound, &mut self.lines);
+        let mut dbg = vec![0.0; self.speeds];
         for lines in &self.lines[..self.ears.bands()] {
-            self.comb.weigh(lines, 1.0, evidence);
+            comb.weigh(lines, &mut dbg);
+        }
+        self.debug.push((window, frame, dbg));
+        for lines in &self.lines[..self.ears.bands()] {
+            comb.weigh(lines, evidence);
         }
     }
 
@@ -225,6 +242,7 @@ impl Listener {
         frames.extend(settled.into_iter().rev());
         self.seen.drain(..count);
         self.given += count;
+        self.tone.forget(self.given as f64 * FRAME_S - TONE_AROUND_S);
     }
 
     /// A frame from a belief.
@@ -236,15 +254,17 @@ impl Listener {
         let variance = near(5).map(|i| (i as f32 - mean).powi(2) * belief.speeds[i]).sum::<f32>() / mass;
         let wide: f32 = belief.speeds[near(24)].iter().sum();
         let rpm = self.lowest_rpm * (STEP * f64::from(mean)).exp();
+        let t_s = index as f64 * FRAME_S;
+        let tonal = self.tone.between(t_s - TONE_AROUND_S, t_s + TONE_AROUND_S);
         let heard = if belief.none > 0.5 {
             Heard::No
-        } else if belief.none > 0.1 || wide < 0.9 {
+        } else if belief.none > 0.1 || wide < 0.9 || tonal > TONAL {
             Heard::Doubtful
         } else {
             Heard::Yes
         };
         let sd_rpm = rpm * STEP * f64::from(variance).sqrt().max(0.3);
-        Frame { t_s: index as f64 * FRAME_S, rpm, sd_rpm, heard }
+        Frame { t_s, rpm, sd_rpm, heard }
     }
 }
 
