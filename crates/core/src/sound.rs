@@ -20,6 +20,7 @@ mod listener;
 mod spectra;
 mod tone;
 mod track;
+mod verdict;
 
 pub use listener::Listener;
 

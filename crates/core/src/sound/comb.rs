@@ -40,7 +40,7 @@ pub(crate) struct Comb {
 impl Comb {
     /// The comb over `speeds` speeds whose first is `lowest_rpm`, on a logarithmic axis of `cells`.
     pub(crate) fn new(firing: &Firing, speeds: usize, cells: usize) -> Comb {
-        let cylinders = firing.angles_deg().len();
+        let share = (2.0 / firing.angles_deg().len() as f64).sqrt();
         // Up to the same frequency for every speed: a limit in orders would favour fast ones.
         let most = (STEP * cells as f64).exp() as usize;
         let period = period(firing);
@@ -49,7 +49,7 @@ impl Comb {
         for k in 1..=most {
             let s = STRENGTHS.map(|strength| {
                 UNEVENNESS.map(|(unevenness, _)| {
-                    strength * (firing.order_strength(k) + unevenness / cylinders as f64 * 2.0)
+                    strength * (firing.order_strength(k) + unevenness * share)
                 })
             });
             let order = Order {

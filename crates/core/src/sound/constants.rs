@@ -49,12 +49,12 @@ pub const STRENGTHS: [f64; 2] = [2.0, 12.0];
 
 /// Relative variance of orders that even cylinders would not have (for two cylinders; it falls as
 /// their number), and the weight of each.
-pub const UNEVENNESS: [(f64, f64); 4] = [(0.01, 0.8), (0.06, 1.0), (0.25, 0.7), (0.8, 0.15)];
+pub const UNEVENNESS: [(f64, f64); 4] = [(0.01, 0.8), (0.06, 1.0), (0.25, 0.8), (0.8, 0.25)];
 
 /// Where an engine on a tuning bench is met: between these speeds, rpm. Outside, evidence is taken
 /// off for each unit of the logarithm of speed, up to a most: below, above. It settles near ties
 /// between a speed and its half or double, no more.
-pub const IDLE_RPM: (f64, f64) = (670.0, 1500.0);
+pub const IDLE_RPM: (f64, f64) = (670.0, 1400.0);
 /// See [`IDLE_RPM`]: what one unit of the logarithm takes off.
 pub const IDLE_SLOPE: f32 = 120.0;
 /// See [`IDLE_RPM`]: the most that is taken off, below and above.
@@ -89,7 +89,22 @@ pub const TONE_S: f64 = 0.186;
 pub const TONE_NEAR_HZ: f64 = 100.0;
 /// Multiple of its neighbourhood from which a bin stands out.
 pub const TONE_STANDS_OUT: f64 = 8.0;
-/// Time over which the share of tones is averaged, seconds, to either side.
-pub const TONE_AROUND_S: f64 = 1.5;
 /// Share of bins that stand out from which sound is tonal: engines stay below 0.02 at idle.
 pub const TONAL: f64 = 0.022;
+
+/// Probability of no engine above which none is heard.
+pub const LIKELY: f32 = 0.5;
+/// Probability of no engine below which one may be heard for certain.
+pub const CERTAIN: f32 = 0.1;
+/// Probability of no engine that makes a gap in hearing it.
+pub const GAP: f32 = 0.35;
+/// Probability that the speed is near the best one, needed to trust it.
+pub const UNAMBIGUOUS: f32 = 0.9;
+/// Frames without a gap, before or after, needed to trust one.
+pub const HELD_FRAMES: usize = 24;
+/// Frames to either side that a verdict looks at.
+pub const AROUND_FRAMES: usize = 30;
+/// Median change of the logarithm of speed between frames from which it is no engine's.
+pub const MOVES: f64 = 0.006;
+/// Spread that no window can resolve, share of the speed: cycles differ in length.
+pub const CYCLES_DIFFER: f64 = 0.0035;

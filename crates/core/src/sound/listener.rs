@@ -4,13 +4,14 @@ use std::collections::VecDeque;
 
 use super::comb::{Comb, prior};
 use super::constants::{
-    ABOUT_FACTOR, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, TONAL, TONE_AROUND_S,
-    WINDOWS,
+    ABOUT_FACTOR, AROUND_FRAMES, CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES, SPEEDS_RPM, STEP,
+    TEMPER, WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::Spectra;
 use super::tone::Tone;
 use super::track::{Belief, Chain, weigh};
+use super::verdict::{Glimpse, verdict};
 use super::{FRAME_S, Frame, Heard};
 use crate::engine::layout::Firing;
 use crate::error::{Result, require};
@@ -67,9 +68,11 @@ pub struct Listener {
     given: usize,
     live_belief: Belief,
     live: Option<Frame>,
+    /// Glimpses of the newest provisional frames.
+    recent: VecDeque<Glimpse>,
+    /// Glimpses of the newest final frames.
+    past: VecDeque<Glimpse>,
     finished: bool,
-    #[allow(missing_docs)]
-    pub debug: Vec<(usize, usize, Vec<f32>)>,
 }
 
 impl Listener {
@@ -125,8 +128,9 @@ impl Listener {
             given: 0,
             live_belief: Belief::ignorant(speeds),
             live: None,
+            recent: VecDeque::new(),
+            past: VecDeque::new(),
             finished: false,
-            debug: Vec::new(),
             ears,
         })
     }
@@ -187,7 +191,14 @@ impl Listener {
             let newest = &self.short[self.short.len() - 1];
             let now: Vec<f32> = newest.iter().zip(&long).map(|(short, long)| short + long).collect();
             self.chain.forward(&mut self.live_belief, &likelihood(&now));
-            self.live = Some(self.judge(self.next, &self.live_belief));
+            let (glimpse, mut frame) = self.look(self.next, &self.live_belief);
+            if self.recent.len() > AROUND_FRAMES {
+                self.recent.pop_front();
+            }
+            self.recent.push_back(glimpse);
+            let recent = self.recent.make_contiguous();
+            frame.heard = verdict(recent, recent.len() - 1);
+            self.live = Some(frame);
             let short = self.short.pop_front().unwrap_or_default();
             let all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
             let likelihood = likelihood(&all);
@@ -216,11 +227,6 @@ impl Listener {
             .collect();
         let (spectra, comb) = &mut self.spectra[window];
         spectra.lines(&sound, &mut self.lines);
-        let mut dbg = vec![0.0; self.speeds];
-        for lines in &self.lines[..self.ears.bands()] {
-            comb.weigh(lines, &mut dbg);
-        }
-        self.debug.push((window, frame, dbg));
         for lines in &self.lines[..self.ears.bands()] {
             comb.weigh(lines, evidence);
         }
@@ -230,41 +236,55 @@ impl Listener {
     fn settle(&mut self, count: usize, frames: &mut Vec<Frame>) {
         let count = count.min(self.seen.len());
         let mut word = Belief { speeds: vec![1.0; self.speeds], none: 1.0 };
+        // Newest first: frames still open are glimpsed too, as neighbours of those that settle.
+        let mut glimpses = Vec::with_capacity(self.seen.len() + self.past.len());
         let mut settled = Vec::with_capacity(count);
         for (index, seen) in self.seen.iter().enumerate().rev() {
-            if index < count {
+            if index < count + AROUND_FRAMES {
                 let mut belief = seen.forward.clone();
                 weigh(&mut belief, &word);
-                settled.push(self.judge(self.given + index, &belief));
+                let (glimpse, frame) = self.look(self.given + index, &belief);
+                glimpses.push(glimpse);
+                if index < count {
+                    settled.push(frame);
+                }
             }
             self.chain.backward(&mut word, &seen.likelihood);
         }
-        frames.extend(settled.into_iter().rev());
+        glimpses.extend(self.past.iter().rev());
+        glimpses.reverse();
+        settled.reverse();
+        let before = self.past.len();
+        for (index, mut frame) in settled.into_iter().enumerate() {
+            frame.heard = verdict(&glimpses, before + index);
+            frames.push(frame);
+        }
+        self.past.extend(&glimpses[before..before + count]);
+        while self.past.len() > AROUND_FRAMES {
+            self.past.pop_front();
+        }
         self.seen.drain(..count);
         self.given += count;
-        self.tone.forget(self.given as f64 * FRAME_S - TONE_AROUND_S);
+        self.tone.forget(self.given as f64 * FRAME_S - 1.0);
     }
 
-    /// A frame from a belief.
-    fn judge(&self, index: usize, belief: &Belief) -> Frame {
+    /// A belief as its neighbours see it, and the frame it makes, whether heard still open.
+    fn look(&self, index: usize, belief: &Belief) -> (Glimpse, Frame) {
         let best = (0..self.speeds).max_by(|&a, &b| belief.speeds[a].total_cmp(&belief.speeds[b])).unwrap_or(0);
         let near = |reach: usize| best.saturating_sub(reach)..(best + reach + 1).min(self.speeds);
         let mass: f32 = belief.speeds[near(5)].iter().sum();
         let mean = near(5).map(|i| i as f32 * belief.speeds[i]).sum::<f32>() / mass;
         let variance = near(5).map(|i| (i as f32 - mean).powi(2) * belief.speeds[i]).sum::<f32>() / mass;
-        let wide: f32 = belief.speeds[near(24)].iter().sum();
         let rpm = self.lowest_rpm * (STEP * f64::from(mean)).exp();
+        let sd_rpm = rpm * (STEP * STEP * f64::from(variance) + CYCLES_DIFFER * CYCLES_DIFFER).sqrt();
         let t_s = index as f64 * FRAME_S;
-        let tonal = self.tone.between(t_s - TONE_AROUND_S, t_s + TONE_AROUND_S);
-        let heard = if belief.none > 0.5 {
-            Heard::No
-        } else if belief.none > 0.1 || wide < 0.9 || tonal > TONAL {
-            Heard::Doubtful
-        } else {
-            Heard::Yes
+        let glimpse = Glimpse {
+            none: belief.none,
+            near: belief.speeds[near(24)].iter().sum(),
+            cell: mean,
+            tone: self.tone.at(t_s),
         };
-        let sd_rpm = rpm * STEP * f64::from(variance).sqrt().max(0.3);
-        Frame { t_s, rpm, sd_rpm, heard }
+        (glimpse, Frame { t_s, rpm, sd_rpm, heard: Heard::No })
     }
 }
 

@@ -57,11 +57,10 @@ impl Tone {
         }
     }
 
-    /// Mean share between two instants; zero where there is none.
-    pub(crate) fn between(&self, from_s: f64, to_s: f64) -> f64 {
-        let inside = self.shares.iter().filter(|(t, _)| (from_s..=to_s).contains(t));
-        let (sum, count) = inside.fold((0.0, 0.0), |(sum, count), (_, share)| (sum + share, count + 1.0));
-        if count > 0.0 { sum / count } else { 0.0 }
+    /// The share nearest to an instant; zero where nothing was heard yet.
+    pub(crate) fn at(&self, t_s: f64) -> f64 {
+        let distance = |(middle_s, _): &&(f64, f64)| (middle_s - t_s).abs();
+        self.shares.iter().min_by(|a, b| distance(a).total_cmp(&distance(b))).map_or(0.0, |(_, share)| *share)
     }
 
     /// Forgets what lies before an instant.
