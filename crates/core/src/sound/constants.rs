@@ -82,15 +82,18 @@ pub const NONE_SCORES: f32 = 12.0;
 
 /// Range in which tones are looked for, hertz: above what firings at crank-correct instants keep
 /// sharp.
-pub const TONE_HZ: (f64, f64) = (800.0, 3000.0);
+pub const TONE_HZ: (f64, f64) = (400.0, 2000.0);
 /// Length of the piece of sound in which tones are looked for, seconds, to the nearest power of two.
-pub const TONE_S: f64 = 0.186;
+pub const TONE_S: f64 = 0.093;
 /// Half-width of the neighbourhood a tone is compared with, hertz.
-pub const TONE_NEAR_HZ: f64 = 100.0;
+pub const TONE_NEAR_HZ: f64 = 200.0;
 /// Multiple of its neighbourhood from which a bin stands out.
 pub const TONE_STANDS_OUT: f64 = 8.0;
-/// Share of bins that stand out from which sound is tonal: engines stay below 0.02 at idle.
-pub const TONAL: f64 = 0.022;
+/// Firing rate above which an engine's rhythm and a voice's pitch are in the same range, hertz.
+pub const VOICE_HZ: f64 = 66.0;
+/// Share of bins that stand out from which sound is tonal: below [`VOICE_HZ`], and above it, where
+/// more care is due (engines at 10 dB stay below 0.004; voices fall to 0.005, music to 0.03).
+pub const TONAL: (f64, f64) = (0.014, 0.0045);
 
 /// Probability of no engine above which none is heard.
 pub const LIKELY: f32 = 0.5;

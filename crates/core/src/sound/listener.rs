@@ -56,6 +56,8 @@ pub struct Listener {
     prior: Vec<f32>,
     chain: Chain,
     lowest_rpm: f64,
+    /// Firings per second at 1 rpm.
+    firings_per_rpm: f64,
     speeds: usize,
     lines: [Vec<f32>; LANES],
     /// Next frame whose short windows are to be taken.
@@ -119,6 +121,7 @@ impl Listener {
             prior: if about_rpm.is_some() { vec![0.0; speeds] } else { prior(lowest, speeds) },
             chain: Chain::new(speeds),
             lowest_rpm: lowest,
+            firings_per_rpm: firing.cycles_per_second(1.0) * firing.angles_deg().len() as f64,
             speeds,
             lines: Default::default(),
             next: 0,
@@ -197,7 +200,7 @@ impl Listener {
             }
             self.recent.push_back(glimpse);
             let recent = self.recent.make_contiguous();
-            frame.heard = verdict(recent, recent.len() - 1);
+            frame.heard = verdict(recent, recent.len() - 1, self.firings_per_rpm * frame.rpm);
             self.live = Some(frame);
             let short = self.short.pop_front().unwrap_or_default();
             let all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
@@ -256,7 +259,7 @@ impl Listener {
         settled.reverse();
         let before = self.past.len();
         for (index, mut frame) in settled.into_iter().enumerate() {
-            frame.heard = verdict(&glimpses, before + index);
+            frame.heard = verdict(&glimpses, before + index, self.firings_per_rpm * frame.rpm);
             frames.push(frame);
         }
         self.past.extend(&glimpses[before..before + count]);

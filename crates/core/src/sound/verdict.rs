@@ -6,7 +6,7 @@
 
 use super::Heard;
 use super::constants::{
-    AROUND_FRAMES, CERTAIN, GAP, HELD_FRAMES, LIKELY, MOVES, STEP, TONAL, UNAMBIGUOUS,
+    AROUND_FRAMES, CERTAIN, GAP, HELD_FRAMES, LIKELY, MOVES, STEP, TONAL, UNAMBIGUOUS, VOICE_HZ,
 };
 
 /// What a frame looks like from its neighbours.
@@ -22,8 +22,8 @@ pub(crate) struct Glimpse {
     pub(crate) tone: f64,
 }
 
-/// The verdict about the frame `at` among its neighbours.
-pub(crate) fn verdict(glimpses: &[Glimpse], at: usize) -> Heard {
+/// The verdict about the frame `at` among its neighbours; `firing_hz` is the rate of firings there.
+pub(crate) fn verdict(glimpses: &[Glimpse], at: usize, firing_hz: f64) -> Heard {
     let frame = &glimpses[at];
     if frame.none > LIKELY {
         return Heard::No;
@@ -36,7 +36,7 @@ pub(crate) fn verdict(glimpses: &[Glimpse], at: usize) -> Heard {
         && frame.near > UNAMBIGUOUS
         && (held(before) || held(after))
         && moves(around) < MOVES
-        && tonal(around) < TONAL
+        && tonal(around) < if firing_hz < VOICE_HZ { TONAL.0 } else { TONAL.1 }
     {
         Heard::Yes
     } else {
