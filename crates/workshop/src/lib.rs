@@ -4,6 +4,8 @@
 //! hold, fit and store. What a command prints with `--json` and what the API sends are the same types, all
 //! of them here.
 
+pub mod listen;
+pub mod recording;
 pub mod refusal;
 
 pub use refusal::Refusal;
