@@ -48,9 +48,7 @@ impl Comb {
             (0..=period / 2).map(|_| Family { orders: Vec::new(), groups: Vec::new() }).collect();
         for k in 1..=most {
             let s = STRENGTHS.map(|strength| {
-                UNEVENNESS.map(|(unevenness, _)| {
-                    strength * (firing.order_strength(k) + unevenness * share)
-                })
+                UNEVENNESS.map(|(unevenness, _)| strength * (firing.order_strength(k) + unevenness * share))
             });
             let order = Order {
                 shift: ((k as f64).ln() / STEP).round() as usize,

@@ -49,7 +49,7 @@ pub const STRENGTHS: [f64; 2] = [2.0, 12.0];
 
 /// Relative variance of orders that even cylinders would not have (for two cylinders; it falls as
 /// their number), and the weight of each.
-pub const UNEVENNESS: [(f64, f64); 4] = [(0.01, 0.8), (0.06, 1.0), (0.25, 0.8), (0.8, 0.25)];
+pub const UNEVENNESS: [(f64, f64); 4] = [(0.01, 0.8), (0.06, 1.0), (0.25, 0.8), (0.8, 0.15)];
 
 /// Where an engine on a tuning bench is met: between these speeds, rpm. Outside, evidence is taken
 /// off for each unit of the logarithm of speed, up to a most: below, above. It settles near ties
@@ -58,7 +58,7 @@ pub const IDLE_RPM: (f64, f64) = (670.0, 1400.0);
 /// See [`IDLE_RPM`]: what one unit of the logarithm takes off.
 pub const IDLE_SLOPE: f32 = 120.0;
 /// See [`IDLE_RPM`]: the most that is taken off, below and above.
-pub const IDLE_MOST: (f32, f32) = (24.0, 6.0);
+pub const IDLE_MOST: (f32, f32) = (24.0, 10.0);
 
 /// Share of the evidence of one frame that counts: frames 50 ms apart share most of their sound.
 pub const TEMPER: f32 = 0.06;
@@ -90,7 +90,7 @@ pub const TONE_NEAR_HZ: f64 = 200.0;
 /// Multiple of its neighbourhood from which a bin stands out.
 pub const TONE_STANDS_OUT: f64 = 8.0;
 /// Firing rate above which an engine's rhythm and a voice's pitch are in the same range, hertz.
-pub const VOICE_HZ: f64 = 66.0;
+pub const VOICE_HZ: f64 = 45.0;
 /// Share of bins that stand out from which sound is tonal: below [`VOICE_HZ`], and above it, where
 /// more care is due (engines at 10 dB stay below 0.004; voices fall to 0.005, music to 0.03).
 pub const TONAL: (f64, f64) = (0.014, 0.0045);

@@ -4,8 +4,8 @@ use std::collections::VecDeque;
 
 use super::comb::{Comb, prior};
 use super::constants::{
-    ABOUT_FACTOR, AROUND_FRAMES, CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES, SPEEDS_RPM, STEP,
-    TEMPER, WINDOWS,
+    ABOUT_FACTOR, AROUND_FRAMES, CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES, SPEEDS_RPM,
+    STEP, TEMPER, WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::Spectra;
@@ -65,6 +65,7 @@ pub struct Listener {
     /// Short-window evidence of frames whose long window is still open.
     short: VecDeque<Vec<f32>>,
     forward: Belief,
+    evidence: f64,
     seen: VecDeque<Seen>,
     /// Frames already given out.
     given: usize,
@@ -127,6 +128,7 @@ impl Listener {
             next: 0,
             short: VecDeque::new(),
             forward: Belief::ignorant(speeds),
+            evidence: 0.0,
             seen: VecDeque::new(),
             given: 0,
             live_belief: Belief::ignorant(speeds),
@@ -176,6 +178,12 @@ impl Listener {
         frames
     }
 
+    /// Logarithm of how much better an engine of this firing pattern explains the sound so far than
+    /// noise does. Of several layouts listening to the same sound, the one with most fits best.
+    pub fn evidence(&self) -> f64 {
+        self.evidence
+    }
+
     /// Whether loudness is known up to an instant.
     fn covers(&self, t_s: f64) -> bool {
         self.ears.index_at(t_s) < self.dropped + self.loudness.len() as i64
@@ -193,7 +201,7 @@ impl Listener {
             self.hear_window(0, index, &mut long);
             let newest = &self.short[self.short.len() - 1];
             let now: Vec<f32> = newest.iter().zip(&long).map(|(short, long)| short + long).collect();
-            self.chain.forward(&mut self.live_belief, &likelihood(&now));
+            self.chain.forward(&mut self.live_belief, &likelihood(&now).0);
             let (glimpse, mut frame) = self.look(self.next, &self.live_belief);
             if self.recent.len() > AROUND_FRAMES {
                 self.recent.pop_front();
@@ -204,8 +212,9 @@ impl Listener {
             self.live = Some(frame);
             let short = self.short.pop_front().unwrap_or_default();
             let all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
-            let likelihood = likelihood(&all);
-            self.chain.forward(&mut self.forward, &likelihood);
+            let (likelihood, scale) = likelihood(&all);
+            let mean = self.chain.forward(&mut self.forward, &likelihood);
+            self.evidence += f64::from(scale) + f64::from(mean).ln();
             self.seen.push_back(Seen { likelihood, forward: self.forward.clone() });
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
@@ -273,7 +282,8 @@ impl Listener {
 
     /// A belief as its neighbours see it, and the frame it makes, whether heard still open.
     fn look(&self, index: usize, belief: &Belief) -> (Glimpse, Frame) {
-        let best = (0..self.speeds).max_by(|&a, &b| belief.speeds[a].total_cmp(&belief.speeds[b])).unwrap_or(0);
+        let best =
+            (0..self.speeds).max_by(|&a, &b| belief.speeds[a].total_cmp(&belief.speeds[b])).unwrap_or(0);
         let near = |reach: usize| best.saturating_sub(reach)..(best + reach + 1).min(self.speeds);
         let mass: f32 = belief.speeds[near(5)].iter().sum();
         let mean = near(5).map(|i| i as f32 * belief.speeds[i]).sum::<f32>() / mass;
@@ -291,9 +301,10 @@ impl Listener {
     }
 }
 
-/// Likelihoods from evidence, the largest scaled to 1.
-fn likelihood(evidence: &[f32]) -> Belief {
+/// Likelihoods from evidence, the largest scaled to 1, and the logarithm of that scale over noise.
+fn likelihood(evidence: &[f32]) -> (Belief, f32) {
     let best = evidence.iter().copied().fold(NONE_SCORES, f32::max);
     let scale = |e: f32| (TEMPER * (e - best)).exp();
-    Belief { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) }
+    let belief = Belief { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) };
+    (belief, TEMPER * (best - NONE_SCORES))
 }

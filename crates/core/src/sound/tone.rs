@@ -45,7 +45,8 @@ impl Tone {
         let mut rest = samples;
         while !rest.is_empty() {
             let take = rest.len().min(size - self.pending.len());
-            self.pending.extend(rest[..take].iter().map(|x| if x.is_finite() { x.clamp(-8.0, 8.0) } else { 0.0 }));
+            self.pending
+                .extend(rest[..take].iter().map(|x| if x.is_finite() { x.clamp(-8.0, 8.0) } else { 0.0 }));
             rest = &rest[take..];
             if self.pending.len() == size {
                 let share = self.share();
