@@ -125,11 +125,29 @@ impl Browser {
         }
     }
 
-    /// Types into the first field that matches, in place of what it holds.
+    /// Types into the first field that matches, in place of what it holds; anew when the page was
+    /// redrawn meanwhile.
     pub async fn fill(&self, css: &str, text: &str) {
-        let field = self.find(css).await;
-        field.clear().await.expect("a field can be cleared");
-        field.send_keys(text).await.unwrap_or_else(|error| panic!("`{css}` takes no keys: {error}"));
+        let begun = Instant::now();
+        loop {
+            let field = self.find(css).await;
+            let typed = async {
+                field.clear().await?;
+                field.send_keys(text).await?;
+                field.prop("value").await
+            };
+            match typed.await {
+                Ok(Some(value)) if value == text => return,
+                other => assert!(begun.elapsed() < PATIENCE, "`{css}` does not take \"{text}\": {other:?}"),
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// Presses a key of the keyboard while no field has the focus.
+    pub async fn press(&self, key: &str) {
+        self.run("document.activeElement?.blur()").await;
+        self.find("body").await.send_keys(key).await.unwrap_or_else(|error| panic!("{key}: {error}"));
     }
 
     /// Runs a script in the page; a promise is waited for.

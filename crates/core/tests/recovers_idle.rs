@@ -67,24 +67,6 @@ fn score(name: &str, count: u64, kind: Kind, screw: Screw, spoil: impl Fn(&mut B
         score.holds += bench.holds.len();
         score.enough += usize::from(answer.enough);
         score.stalls += bench.stalls;
-        if std::env::var("SHOW").is_ok() {
-            let tried: Vec<String> = bench
-                .holds
-                .iter()
-                .map(|h| match h.outcome {
-                    bellmouth_core::idle::Outcome::Ran { rpm, .. } => format!("{}:{:.0}", h.turns.0, rpm),
-                    _ => format!("{}:dead", h.turns.0),
-                })
-                .collect();
-            println!(
-                "  edge {edge:.2} got {:.2} [{:.2},{:.2}] {} {}",
-                answer.edge.best.0,
-                answer.edge.low.0,
-                answer.edge.high.0,
-                answer.verdicts[0].name,
-                tried.join(" ")
-            );
-        }
     }
     println!(
         "{name:>24}: {} sweeps, coverage {:.2}, error median {:.3} p90 {:.3}, half width median {:.3}, holds {:.1}, enough {:.2}, stalls {}",
@@ -100,24 +82,74 @@ fn score(name: &str, count: u64, kind: Kind, screw: Screw, spoil: impl Fn(&mut B
     score
 }
 
-#[test]
-fn recovers_all() {
-    let n: u64 = std::env::var("N").ok().and_then(|v| v.parse().ok()).unwrap_or(30);
-    let t = std::time::Instant::now();
-    if std::env::var("ONLY_FLAT").is_ok() {
-        score("flat plateau", n, Kind::FlatPlateau, Screw::Fuel, |_| {});
-        return;
+impl Score {
+    /// What every kind of machine must allow: an honest interval, a small error, few holds.
+    #[track_caller]
+    fn must_be_sane(&self) {
+        assert!(0.80 <= self.coverage(), "coverage {}", self.coverage());
+        assert!(self.error(0.5) <= 0.10, "median error {} turns", self.error(0.5));
+        assert!(self.error(0.9) <= 0.25, "ninth decile of the error {} turns", self.error(0.9));
+        assert!(
+            quantile(&self.half_widths, 0.5) <= 0.20,
+            "median half width {}",
+            quantile(&self.half_widths, 0.5)
+        );
+        assert!(
+            0.5 <= self.enough as f64 / self.sweeps as f64,
+            "{} of {} said enough",
+            self.enough,
+            self.sweeps
+        );
     }
-    score("knee", n, Kind::Knee, Screw::Fuel, |_| {});
-    score("balance", n, Kind::Balance, Screw::Fuel, |_| {});
-    score("flat plateau", n, Kind::FlatPlateau, Screw::Fuel, |_| {});
-    score("sloped rich", n, Kind::SlopedRich, Screw::Fuel, |_| {});
-    score("air screw", n, Kind::Balance, Screw::Air, |_| {});
-    score("drift", n, Kind::Balance, Screw::Fuel, |b| b.drift_rpm_per_min = 5.0);
-    score("outlier", n, Kind::Balance, Screw::Fuel, |b| b.outlier = Some((4, -45.0)));
-    score("lean stall", n, Kind::Balance, Screw::Fuel, |b| {
-        let e = b.machine.true_edge();
-        b.hold(((e - 1.3).max(0.0) * 8.0).round() / 8.0);
+}
+
+#[test]
+fn recovers_the_edge_of_a_knee() {
+    let score = score("knee", 30, Kind::Knee, Screw::Fuel, |_| {});
+    score.must_be_sane();
+    assert!(score.stalls <= 1, "{} stalls", score.stalls);
+}
+
+#[test]
+fn recovers_the_edge_of_a_torque_balance() {
+    let score = score("torque balance", 30, Kind::Balance, Screw::Fuel, |_| {});
+    score.must_be_sane();
+    assert!(score.stalls <= 1, "{} stalls", score.stalls);
+}
+
+#[test]
+fn recovers_the_edge_before_a_flat_plateau() {
+    score("flat plateau", 40, Kind::FlatPlateau, Screw::Fuel, |_| {}).must_be_sane();
+}
+
+#[test]
+fn recovers_the_edge_before_a_sloped_rich_side() {
+    score("sloped rich side", 30, Kind::SlopedRich, Screw::Fuel, |_| {}).must_be_sane();
+}
+
+#[test]
+fn recovers_the_edge_of_an_air_screw() {
+    score("air screw", 30, Kind::Balance, Screw::Air, |_| {}).must_be_sane();
+}
+
+#[test]
+fn recovers_the_edge_while_the_idle_drifts() {
+    score("drift of 5 rpm a minute", 30, Kind::Balance, Screw::Fuel, |bench| bench.drift_rpm_per_min = 5.0)
+        .must_be_sane();
+}
+
+#[test]
+fn recovers_the_edge_with_a_spoilt_hold() {
+    score("one hold 45 rpm low", 30, Kind::Balance, Screw::Fuel, |bench| bench.outlier = Some((4, -45.0)))
+        .must_be_sane();
+}
+
+#[test]
+fn recovers_the_edge_after_a_lean_stall() {
+    let score = score("a lean stall", 30, Kind::Balance, Screw::Fuel, |bench| {
+        let edge = bench.machine.true_edge();
+        bench.hold(((edge - 1.3).max(0.0) * 8.0).round() / 8.0);
     });
-    println!("{:?}", t.elapsed());
+    score.must_be_sane();
+    assert!(10 <= score.stalls, "only {} engines died, so little was tested", score.stalls);
 }

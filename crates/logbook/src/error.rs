@@ -138,10 +138,10 @@ impl Error {
             Error::NoFile { .. } => "check the name; `bellmouth serve` makes a new logbook".into(),
             Error::Unwritable { .. } => "give --logbook a place that you may write".into(),
             Error::DiskFull { .. } => {
-                "make room on the disk, then save again; what was saved before is safe".into()
+                "make room on the disk, then save again; what was saved before is kept".into()
             }
             Error::DiskFailed { .. } => {
-                "check the disk and its cable, then save again; what was saved before is safe".into()
+                "check the disk and its cable, then save again; what was saved before is kept".into()
             }
             Error::Corrupt { path, .. } => format!(
                 "nothing was written to it; put it and its -wal aside, and start from the newest backup under the name {}",

@@ -203,7 +203,7 @@ function stopListening() {
 
 function reflectMicrophone() {
   document.body.classList.toggle("listening", Boolean(microphone));
-  for (const button of document.querySelectorAll("[data-when]")) button.hidden = (button.dataset.when === "listening") !== Boolean(microphone);
+  for (const button of document.querySelectorAll("[data-when]")) button.toggleAttribute("hidden", (button.dataset.when === "listening") !== Boolean(microphone));
 }
 
 document.addEventListener("visibilitychange", () => {

@@ -68,7 +68,7 @@ async fn every_key_of_the_bench_does_what_it_says() {
     browser.until("the hold is given up", "return document.querySelector('form[action$=\"/hold\"] [data-key=main]') !== null").await;
 
     // Pause and go on; by the keyboard, as a foot switch would.
-    browser.run("document.activeElement.blur(); document.dispatchEvent(new KeyboardEvent('keydown', { key: 'p', bubbles: true }))").await;
+    browser.press("p").await;
     browser.until_text("the engine is not: only the kill switch stops it").await;
     browser.click("form[action$='/resume'] [data-key=main]").await;
     browser.until("it goes on", "return document.querySelector('[data-key=pause]') !== null").await;

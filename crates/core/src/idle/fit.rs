@@ -54,7 +54,7 @@ pub(super) const FINDINGS: [Finding; 6] = [
 ];
 
 /// Belief in each finding before the first hold (common practice, no source).
-pub(super) const PRIOR: [f64; 6] = [0.60, 0.13, 0.10, 0.08, 0.05, 0.04];
+pub(super) const PRIOR: [f64; 6] = [0.52, 0.21, 0.10, 0.08, 0.05, 0.04];
 
 /// One cell of the grid that is still believed in.
 #[derive(Clone, Copy, Debug)]
@@ -76,6 +76,8 @@ pub(super) struct Posterior {
     pub(super) shapes: Vec<Shape>,
     /// Sorted by edge; weights sum to 1.
     pub(super) cells: Vec<Cell>,
+    /// Width of a cell, turns.
+    cell_turns: f64,
     /// Probability of each finding.
     pub(super) findings: [f64; 6],
     pub(super) noise_rpm: f64,
@@ -83,17 +85,22 @@ pub(super) struct Posterior {
 
 /// Spacing of the first grid and of the second, turns.
 const COARSE_TURNS: f64 = 0.125;
-pub(super) const FINE_TURNS: f64 = COARSE_TURNS / 4.0;
+const FINE_TURNS: f64 = COARSE_TURNS / 4.0;
 /// Members of the prior family.
 const SHAPES: usize = 320;
 /// How far beyond the reach of the screw an edge is still imagined, turns.
 const BEYOND_LEAN: f64 = 1.5;
 const BEYOND_RICH: f64 = 1.0;
 /// Cells this much less likely than the best, as a logarithm, are dropped.
-const NEGLIGIBLE: f64 = 13.0;
+const NEGLIGIBLE: f64 = 12.0;
+/// One shape in so many looks ahead, and edges this hopeless for all of them are passed over.
+const LOOK_AHEAD: usize = 8;
+const HOPELESS: f64 = 30.0;
+/// With more cells than this left over, the coarse grid is fine enough.
+const MANY: usize = 5000;
 
 /// Standard deviation of level about its first guess, as a share of it.
-const LEVEL_SD: f64 = 0.06;
+const LEVEL_SD: f64 = 0.12;
 /// Of drift, rpm per minute, and of the offset of a block, rpm.
 const DRIFT_SD: f64 = 4.0;
 const OFFSET_SD: f64 = 30.0;
@@ -123,6 +130,11 @@ const COLUMNS: usize = 6;
 pub(super) const MOST_OFFSETS: usize = COLUMNS - 2;
 
 type Row = [f64; COLUMNS];
+
+/// The first unit vector.
+const UNIT: Row = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0];
+/// Readings further out than this, in squared standard deviations, are suspected as outliers.
+const SUSPECT: f64 = 3.0;
 
 /// The linear part: prior and sizes, the same for every cell.
 struct Linear {
@@ -203,47 +215,37 @@ impl Linear {
         let mean = solve(&factor, &b, p);
         let explained = dot(&b, &mean, p);
         let ln_plain = -0.5 * (chi - explained + spread.ln() + ln_det + ln_det_m);
-        // One outlier: its weight falls, which changes the normal equations by one rank.
+        // One outlier: its weight falls, which changes the normal equations by one rank. A reading
+        // that fits could be one too, but hardly changes anything.
         let count = rows.len() as f64;
         let odds = OUTLIER_SHARE / (1.0 - OUTLIER_SHARE);
-        let mut likely = (0.0, 1.0);
         let mut sum = 1.0;
         let mut best = mean;
         let mut best_share = 1.0;
         if 2 < rows.len() {
             for ((row, &y), &variance) in rows.iter().zip(residuals).zip(variances) {
-                let lowered = 1.0 / (variance + outlier_variance);
-                let change = lowered - 1.0 / variance;
+                let s = dot(row, &mean, p);
+                if (y - s) * (y - s) < SUSPECT * variance {
+                    continue;
+                }
                 let v = solve(&factor, row, p);
                 let h = dot(row, &v, p);
-                let s = dot(row, &mean, p);
+                let lowered = 1.0 / (variance + outlier_variance);
+                let change = lowered - 1.0 / variance;
                 let kept = 1.0 + change * h;
-                let vb = s + change * y * h;
-                let explained_now =
-                    explained + 2.0 * change * y * s + change * change * y * y * h - change * vb * vb / kept;
-                let chi_now = chi + change * y * y;
-                let gain = -0.5 * (chi_now - explained_now - (chi - explained));
-                let ratio = odds * (gain.min(300.0)).exp() * (lowered * variance / kept).sqrt();
+                // The quadratic form falls by this much, level and drift fitted anew.
+                let gain = -0.5 * change * (y - s) * (y - s) / kept;
+                let ratio = odds * gain.min(300.0).exp() * (lowered * variance / kept).sqrt();
                 sum += ratio;
                 if best_share < ratio {
                     best_share = ratio;
-                    likely = (change, kept);
                     for i in 0..p {
                         best[i] = mean[i] + change * (y - s) / kept * v[i];
                     }
                 }
             }
         }
-        let unit = solve(
-            &factor,
-            &{
-                let mut e = [0.0; COLUMNS];
-                e[0] = 1.0;
-                e
-            },
-            p,
-        );
-        let _ = likely;
+        let unit = solve(&factor, &UNIT, p);
         Evidence {
             ln: ln_plain + sum.ln() + count * (1.0 - OUTLIER_SHARE).ln(),
             mean: best,
@@ -320,7 +322,6 @@ impl Fit<'_> {
         self.rows.clear();
         self.residuals.clear();
         self.variances.clear();
-        let mut ln_ran = 0.0;
         for reading in &self.data.readings {
             let (relative, slope) = shape.at(reading.richness - edge);
             self.rows.push(self.linear.row(reading, relative));
@@ -328,13 +329,9 @@ impl Fit<'_> {
             let tilt = slope * level;
             let variance = self.stated_variance(reading, unknown_se) + self.hand_variance * tilt * tilt;
             self.variances.push(variance);
-            if relative < STALL_AT + 4.0 * STALL_WIDTH {
-                ln_ran += (1.0 - stall_chance(relative)).max(1e-6).ln();
-            }
         }
         let mut evidence =
             self.linear.evidence(&self.rows, &self.residuals, &self.variances, self.outlier_variance);
-        evidence.ln += ln_ran;
         for &place in &self.data.lean_stalls {
             let died = if place < edge + shape.best { stall_chance(shape.at(place - edge).0) } else { 0.0 };
             evidence.ln += (MISJUDGED + (1.0 - MISJUDGED) * died).ln();
@@ -367,14 +364,7 @@ impl Fit<'_> {
 pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let (domain_lean, domain_rich) = question.domain();
     let (first_edge, last_edge) = (domain_lean - BEYOND_LEAN, domain_rich + BEYOND_RICH);
-    let mut lean_most = domain_lean;
-    let mut rich_most = domain_rich;
-    for reading in &data.readings {
-        lean_most = lean_most.min(reading.richness);
-        rich_most = rich_most.max(reading.richness);
-    }
-    let reach = (lean_most - last_edge, rich_most - first_edge);
-    let shapes = question.response.shapes(question.carburettors, SHAPES, reach);
+    let shapes = question.response.shapes(question.carburettors, SHAPES);
     let part = 1.0 / f64::from(question.carburettors);
     let mut fit = Fit {
         data,
@@ -402,18 +392,36 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let errors: &[(f64, f64)] = if all_stated { &[(1.0, 1.0)] } else { &UNKNOWN_SE };
 
     let mut flat = [f64::NEG_INFINITY; 2];
-    let mut noise = (0.0, 0.0);
-    // First pass: the coarse grid.
-    let mut coarse: Vec<(usize, usize, usize, f64)> = Vec::with_capacity(shapes.len() * steps);
-    let mut best = f64::NEG_INFINITY;
-    for (which, &(se, share)) in errors.iter().enumerate() {
+    for &(se, share) in errors {
         for (index, extra) in [0.0, (UNSTEADY_SD * data.level_rpm).powi(2)].into_iter().enumerate() {
             let ln = share.ln() + PRIOR[4 + index].ln() + fit.flat(extra, se);
             flat[index] = ln_add(flat[index], ln);
         }
-        for (index, shape) in shapes.iter().enumerate() {
+    }
+
+    // A look ahead with a few of the shapes: errors and edges that are out of the question.
+    let mut ahead = vec![f64::NEG_INFINITY; errors.len() * steps];
+    for (which, &(se, share)) in errors.iter().enumerate() {
+        for shape in shapes.iter().step_by(LOOK_AHEAD) {
             for step in 0..steps {
-                let edge = place(step);
+                let ln = share.ln() + fit.cell(shape, place(step), se).ln;
+                let highest = &mut ahead[which * steps + step];
+                *highest = highest.max(ln);
+            }
+        }
+    }
+    let best_ahead = ahead.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+
+    // First pass: the coarse grid.
+    let mut coarse: Vec<(usize, usize, usize, f64)> = Vec::with_capacity(shapes.len() * steps);
+    let mut best = f64::NEG_INFINITY;
+    for (which, &(se, share)) in errors.iter().enumerate() {
+        for step in 0..steps {
+            if ahead[which * steps + step] < best_ahead - HOPELESS {
+                continue;
+            }
+            let edge = place(step);
+            for (index, shape) in shapes.iter().enumerate() {
                 let class = finding(question, edge, shape) as usize;
                 let ln = share.ln() + ln_prior[class] + fit.cell(shape, edge, se).ln;
                 best = best.max(ln);
@@ -423,18 +431,19 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     }
     coarse.retain(|&(_, _, _, ln)| best - NEGLIGIBLE < ln);
 
-    // Second pass: finer around what is left.
-    let mut cells = Vec::with_capacity(coarse.len() * 4);
-    let mut lns = Vec::with_capacity(coarse.len() * 4);
+    // Second pass: finer around what is left, unless so much is left that nothing is narrow.
+    let within: &[f64] = if coarse.len() < MANY { &[-1.5, -0.5, 0.5, 1.5] } else { &[0.0] };
+    let cell_turns = COARSE_TURNS / within.len() as f64;
+    let first_offset = 1 + usize::from(fit.linear.has_drift);
+    let mut cells = Vec::with_capacity(coarse.len() * within.len());
+    let mut lns = Vec::with_capacity(coarse.len() * within.len());
     for &(which, index, step, _) in &coarse {
-        for quarter in [-1.5, -0.5, 0.5, 1.5] {
-            let edge = place(step) + quarter * FINE_TURNS;
+        for quarters in within {
+            let edge = place(step) + quarters * FINE_TURNS;
             let shape = &shapes[index];
             let class = finding(question, edge, shape) as usize;
             let evidence = fit.cell(shape, edge, errors[which].0);
-            let ln = errors[which].1.ln() + ln_prior[class] - 4f64.ln() + evidence.ln;
-            lns.push(ln);
-            let first_offset = 1 + usize::from(fit.linear.has_drift);
+            lns.push(errors[which].1.ln() + ln_prior[class] - (within.len() as f64).ln() + evidence.ln);
             let mut largest = (0, 0.0);
             for offset in 0..data.offsets {
                 let value = evidence.mean[first_offset + offset];
@@ -458,6 +467,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     // From logarithms to shares.
     let top = lns.iter().copied().fold(flat[0].max(flat[1]), f64::max);
     let mut findings = [0.0; 6];
+    let mut noise = (0.0, 0.0);
     let mut sum = 0.0;
     for (cell, ln) in cells.iter_mut().zip(&lns) {
         let weight = (ln - top).exp();
@@ -477,7 +487,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     for cell in &mut cells {
         cell.weight /= sum;
     }
-    cells.retain(|cell| 1e-9 < cell.weight);
+    cells.retain(|cell| 1e-8 < cell.weight);
     cells.sort_by(|a, b| a.edge.total_cmp(&b.edge));
     let stated: Vec<f64> = data.readings.iter().filter_map(|reading| reading.se_rpm).collect();
     let noise_rpm = if stated.is_empty() {
@@ -485,7 +495,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     } else {
         stated.iter().sum::<f64>() / stated.len() as f64
     };
-    Posterior { shapes, cells, findings, noise_rpm }
+    Posterior { shapes, cells, cell_turns, findings, noise_rpm }
 }
 
 /// What an edge and a shape mean for this machine.
@@ -528,22 +538,23 @@ impl Posterior {
         let Some((first, last)) = self.cells.first().zip(self.cells.last()) else {
             return [f64::NAN; 3];
         };
-        let start = first.edge - 0.5 * FINE_TURNS;
-        let bins = ((last.edge - first.edge) / FINE_TURNS).round() as usize + 1;
+        let width = self.cell_turns;
+        let start = first.edge - 0.5 * width;
+        let bins = ((last.edge - first.edge) / width).round() as usize + 1;
         let mut mass = vec![0.0; bins];
         for cell in &self.cells {
-            let bin = ((cell.edge - first.edge) / FINE_TURNS).round() as usize;
+            let bin = ((cell.edge - first.edge) / width).round() as usize;
             mass[bin.min(bins - 1)] += cell.weight;
         }
         wanted.map(|share| {
             let mut below = 0.0;
             for (bin, &here) in mass.iter().enumerate() {
                 if share <= below + here && 0.0 < here {
-                    return start + (bin as f64 + (share - below) / here) * FINE_TURNS;
+                    return start + (bin as f64 + (share - below) / here) * width;
                 }
                 below += here;
             }
-            last.edge + 0.5 * FINE_TURNS
+            last.edge + 0.5 * width
         })
     }
 

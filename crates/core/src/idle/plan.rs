@@ -103,6 +103,8 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
             let reachable = lean <= so_far.first && so_far.first <= rich;
             Plan::Next(if due && reachable { so_far.first } else { place })
         }
+        // Nothing within reach is safe or advised: half a turn richer always is.
+        None if so_far.ran < FEWEST => Plan::Next(question.on_richer_grid(so_far.last + 0.5)),
         _ => Plan::Enough,
     }
 }

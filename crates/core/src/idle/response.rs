@@ -125,16 +125,15 @@ impl MixtureResponse {
         require((0.0..=1.0).contains(&self.knee_share), "knee_share", self.knee_share, "from 0 to 1")
     }
 
-    /// The family as shapes, for one screw of `screws` that feed the engine, tabulated over
-    /// `reach` turns leaner and richer than the edge.
-    pub(super) fn shapes(&self, screws: u32, count: usize, reach: (f64, f64)) -> Vec<Shape> {
+    /// The family as shapes, for one screw of `screws` that feed the engine.
+    pub(super) fn shapes(&self, screws: u32, count: usize) -> Vec<Shape> {
         (0..count)
             .map(|index| {
                 let share = |dimension: usize| fractional((index as f64 + 0.5) * IRRATIONAL[dimension]);
                 if share(8) < self.knee_share {
-                    Shape::tabulate(&Knee::draw(&share), screws, reach)
+                    Shape::tabulate(&Knee::draw(&share), screws)
                 } else {
-                    Shape::tabulate(&Burn::draw(self, &share), screws, reach)
+                    Shape::tabulate(&Burn::draw(self, &share), screws)
                 }
             })
             .collect()
@@ -233,15 +232,20 @@ impl Curve for Knee {
 }
 
 /// Steps of a shape's table per turn.
-const STEPS_PER_TURN: f64 = 32.0;
+const STEPS_PER_TURN: f64 = 24.0;
+/// Where the table begins and ends, turns from the curve's origin near best: leaner than this the
+/// engine is dead, richer than this no screw goes.
+const TABLE_FROM: f64 = -3.5;
+const TABLE_TO: f64 = 7.0;
 
 /// A fall of one hundredth of one cylinder's part marks the ends of the plateau.
 pub(super) const EDGE_FALL: f64 = 0.01;
 
 /// One shape: speed over its highest value, against turns richer than the lean edge.
 pub(super) struct Shape {
-    first: f64,
     table: Vec<f64>,
+    /// Where the lean edge lies in the table, turns from its beginning.
+    edge: f64,
     /// Turns from the edge to the highest speed.
     pub(super) best: f64,
     /// Turns from the edge to the rich end of the plateau, where speed is again 1 % down.
@@ -249,32 +253,33 @@ pub(super) struct Shape {
 }
 
 impl Shape {
-    fn tabulate(curve: &impl Curve, screws: u32, reach: (f64, f64)) -> Self {
-        let scan = |i: i32| f64::from(i) / 16.0;
-        let (mut top, mut top_at) = (0.0, 0.0);
-        for i in -32..=64 {
-            let speed = curve.speed(scan(i));
-            if top < speed {
-                (top, top_at) = (speed, scan(i));
-            }
-        }
-        let threshold = top * (1.0 - EDGE_FALL);
-        let edge = crossing(curve, threshold, top_at, -1.0 / 16.0);
-        let rich = crossing(curve, threshold, top_at, 1.0 / 16.0);
-        let count = ((reach.1 - reach.0) * STEPS_PER_TURN).ceil() as usize + 2;
+    fn tabulate(curve: &impl Curve, screws: u32) -> Self {
+        let count = ((TABLE_TO - TABLE_FROM) * STEPS_PER_TURN) as usize + 1;
+        let mut table: Vec<f64> =
+            (0..count).map(|i| curve.speed(TABLE_FROM + i as f64 / STEPS_PER_TURN)).collect();
+        let top_at = (0..count).max_by(|&a, &b| table[a].total_cmp(&table[b])).unwrap_or(0);
+        let top = table[top_at];
         let part = 1.0 / f64::from(screws);
-        let table = (0..count)
-            .map(|i| {
-                let speed = curve.speed(edge + reach.0 + i as f64 / STEPS_PER_TURN) / top;
-                1.0 - (1.0 - speed) * part
-            })
-            .collect();
-        Shape { first: reach.0, table, best: top_at - edge, rich_end: rich - edge }
+        for speed in &mut table {
+            *speed = 1.0 - (1.0 - *speed / top) * part;
+        }
+        let threshold = 1.0 - EDGE_FALL * part;
+        let lean_of = (0..top_at).rev().find(|&i| table[i] < threshold);
+        let edge = lean_of.map_or(0.0, |i| i as f64 + (threshold - table[i]) / (table[i + 1] - table[i]));
+        let rich_of = (top_at..count).find(|&i| table[i] < threshold);
+        let rich =
+            rich_of.map_or(count as f64, |i| i as f64 - (threshold - table[i]) / (table[i - 1] - table[i]));
+        Shape {
+            table,
+            edge: edge / STEPS_PER_TURN,
+            best: (top_at as f64 - edge) / STEPS_PER_TURN,
+            rich_end: (rich - edge) / STEPS_PER_TURN,
+        }
     }
 
     /// Relative speed, and its slope per turn, so many turns richer than the edge.
     pub(super) fn at(&self, turns_richer: f64) -> (f64, f64) {
-        let place = ((turns_richer - self.first) * STEPS_PER_TURN).clamp(0.0, (self.table.len() - 2) as f64);
+        let place = ((turns_richer + self.edge) * STEPS_PER_TURN).clamp(0.0, (self.table.len() - 2) as f64);
         let index = place as usize;
         let (a, b) = (self.table[index], self.table[index + 1]);
         (a + (b - a) * (place - index as f64), (b - a) * STEPS_PER_TURN)
@@ -284,30 +289,11 @@ impl Shape {
     pub(super) fn lean_fall(&self, share: f64) -> f64 {
         let wanted = 1.0 - share;
         let mut place = self.best;
-        while self.first < place && wanted < self.at(place).0 {
+        while -self.edge < place && wanted < self.at(place).0 {
             place -= 1.0 / STEPS_PER_TURN;
         }
         place
     }
-}
-
-/// Where the curve, followed from its top in steps, first falls below a threshold.
-fn crossing(curve: &impl Curve, threshold: f64, top_at: f64, step: f64) -> f64 {
-    let mut above = top_at;
-    // Twelve turns are enough: no screw has more.
-    for _ in 0..192 {
-        let next = above + step;
-        if curve.speed(next) < threshold {
-            let mut below = next;
-            for _ in 0..20 {
-                let middle = 0.5 * (above + below);
-                if curve.speed(middle) < threshold { below = middle } else { above = middle }
-            }
-            return above;
-        }
-        above = next;
-    }
-    above
 }
 
 #[cfg(test)]
@@ -317,7 +303,7 @@ mod tests {
     #[test]
     fn every_shape_is_one_hundredth_down_at_its_edge_and_never_above_its_top() {
         for screws in [1, 4] {
-            for shape in MixtureResponse::default().shapes(screws, 200, (-3.0, 6.0)) {
+            for shape in MixtureResponse::default().shapes(screws, 200) {
                 let fall = EDGE_FALL / f64::from(screws);
                 assert!((shape.at(0.0).0 - (1.0 - fall)).abs() < 0.1 * fall + 2e-4, "{}", shape.at(0.0).0);
                 assert!(shape.table.iter().all(|&speed| speed <= 1.001));

@@ -28,21 +28,33 @@ pub struct Verdict {
 /// ```
 ///
 /// so that a sweep that has told nothing acquits and convicts nobody, and larger reading errors
-/// move every verdict back towards that state.
+/// move every verdict back towards that state. Whether there is a plateau within reach is judged
+/// first, then whether it lies inside the window: each is earned by itself, and their product
+/// counts.
 pub(super) fn verdicts(question: &Question, findings: &[f64; 6]) -> Vec<Verdict> {
+    let plateau = findings[0] + findings[1];
+    let plateau_prior = PRIOR[0] + PRIOR[1];
+    let plateau_earned = earned(plateau, plateau_prior);
+    let share = |index: usize| match index {
+        0 | 1 if 0.0 < plateau => {
+            plateau_earned * earned(findings[index] / plateau, PRIOR[index] / plateau_prior)
+        }
+        0 | 1 => 0.0,
+        _ => earned(findings[index], PRIOR[index]),
+    };
     let mut told: Vec<Verdict> = FINDINGS
         .iter()
         .enumerate()
         .map(|(index, &finding)| Verdict {
             name: name(finding),
-            probability: ((findings[index] - PRIOR[index]) / (1.0 - PRIOR[index])).max(0.0),
+            probability: share(index),
             because: because(question, finding),
         })
         .collect();
-    let earned: f64 = told.iter().map(|verdict| verdict.probability).sum();
+    let told_sum: f64 = told.iter().map(|verdict| verdict.probability).sum();
     told.push(Verdict {
         name: "cannot-tell-yet",
-        probability: (1.0 - earned).max(0.0),
+        probability: (1.0 - told_sum).max(0.0),
         because:
             "the holds so far fit several findings about as well; take the next hold. Which way the screw \
                   works cannot be read from a plateau: only a clear fall on one side tells lean from rich"
@@ -50,6 +62,11 @@ pub(super) fn verdicts(question: &Question, findings: &[f64; 6]) -> Vec<Verdict>
     });
     told.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     told
+}
+
+/// How far a probability has risen above its prior, of what it could have risen.
+fn earned(probability: f64, prior: f64) -> f64 {
+    ((probability - prior) / (1.0 - prior)).max(0.0)
 }
 
 fn name(finding: Finding) -> &'static str {

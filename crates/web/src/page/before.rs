@@ -95,7 +95,7 @@ pub(crate) fn screw_page(bench: &BenchState, refused: Option<&str>) -> Markup {
                 @if let Some(refused) = refused { p.notice role="alert" { (refused) } }
                 form method="post" action={ (shell::job(bench.job.id)) "/screw" } {
                     (shell::seen(bench.job.revision))
-                    div.choices {
+                    div.choices.pictures {
                         @for (value, kind, words, where_, drawing) in choices {
                             label.choice.picture {
                                 input type="radio" name="screw" value=(value) required checked[chosen == kind];
@@ -127,7 +127,7 @@ pub(crate) fn check_page(bench: &BenchState, refused: Option<&str>) -> Markup {
                 @if let Some(refused) = refused { p.notice role="alert" { (refused) } }
                 form.split method="post" action={ (shell::job(bench.job.id)) "/check" } {
                     (shell::seen(bench.job.revision))
-                    div { @for (question, answer) in &gate { (ask(question, *answer)) } }
+                    div.questions { @for (question, answer) in &gate { (ask(question, *answer)) } }
                     div.stack {
                         section.card {
                             h2 { "Its idle speed" }

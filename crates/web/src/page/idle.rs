@@ -47,7 +47,11 @@ pub(crate) fn parts(bench: &BenchState) -> Vec<(&'static str, Markup)> {
 fn speed() -> Markup {
     html! {
         section.speed aria-label="Engine speed" {
-            div.numeral.none data-live="rpm" aria-live="off" { "––" }
+            div.numeral.none data-live="rpm" data-when="listening" aria-live="off" hidden { "––" }
+            div.deaf data-when="deaf" {
+                button.key.main data-do="listen" data-key="listen" { "Start the microphone" }
+                a href="#ways" { "or type a speed, or drop a recording" }
+            }
             div.unit {
                 b data-live="spread" { "rpm" }
                 span data-live="heard" { "not listening" } br;
@@ -55,7 +59,7 @@ fn speed() -> Markup {
                 span data-live="hold" {}
             }
             progress.progress data-live="progress" max="1" value="0" hidden aria-label="Progress of the hold" {}
-            svg.trace viewBox="0 0 400 64" preserveAspectRatio="none" aria-hidden="true" {
+            svg.trace data-when="listening" viewBox="0 0 400 64" preserveAspectRatio="none" aria-hidden="true" {
                 rect data-live="settled" x="400" y="0" width="0" height="64" {}
                 path data-live="trace" d="" {}
             }
@@ -96,7 +100,12 @@ fn instruction(bench: &BenchState) -> Instruction {
             say("Hands off", &format!("held at {}; the reading is taken and saved by itself", armed.turns))
         }
         Stage::Move { from, to } if from.on_grid() == to.on_grid() => {
-            say(&format!("Leave it at {to}"), "engine running and warm; say so, then hands off")
+            let what = format!("Leave it at {to}");
+            if bench.readings.is_empty() {
+                say(&what, "start the engine, as warm as after a ride; press the key, hands off")
+            } else {
+                say(&what, "press the key, then hands off")
+            }
         }
         Stage::Move { from, to } => turn(bench, *from, *to, "then hands off", false),
         Stage::Set { from, to } if from.on_grid() == to.on_grid() => Instruction {
@@ -145,7 +154,7 @@ fn say(bench: &BenchState) -> Markup {
                 Some(out) => svg viewBox="0 0 48 48" aria-hidden="true" { g transform=(if out { "" } else { "translate(48 0) scale(-1 1)" }) {
                     path d="M40,20 A17,17 0 1 0 41,28" {} path.tip d="M12,3 L2,13 L17,16 z" {}
                 } },
-                None => svg viewBox="0 0 48 48" aria-hidden="true" { path d=(if told.done { "M8,26 L20,38 L41,11" } else { "M24,6 V30 M24,38 V43" }) {} },
+                None => svg viewBox="0 0 48 48" aria-hidden="true" { path d=(if told.done { "M8,26 L20,38 L41,11" } else { "M10,19 H38 M10,31 H38" }) {} },
             }
             b { (told.what) } span { (told.note) }
         }
@@ -180,8 +189,8 @@ fn dial(bench: &BenchState) -> Markup {
     let drawing = Dial {
         position,
         target: target.filter(|to| to.on_grid() != position.on_grid()),
-        edge: sweep.filter(|_| 2 <= held.len()).map(|sweep| (sweep.edge.low, sweep.edge.high)),
-        setting: sweep.filter(|sweep| sweep.enough || 4 <= held.len()).map(|sweep| sweep.setting_on_grid),
+        edge: sweep.filter(|_| bench.setting_told()).map(|sweep| (sweep.edge.low, sweep.edge.high)),
+        setting: sweep.filter(|_| bench.setting_told()).map(|sweep| sweep.setting_on_grid),
         held: &held,
         label: &label,
     };
@@ -269,13 +278,13 @@ fn keys(bench: &BenchState) -> Markup {
 /// The row of keys that stands under every running engine.
 fn safety(bench: &BenchState, turns: TurnsOut) -> Markup {
     html! {
-        (key(bench, "back", "third", "back", &[], html! { "Back" }))
-        (key(bench, "pause", "third", "pause", &[], html! { "Pause" }))
-        (alarm_key(bench, "third alarm"))
-        details.wide data-key="died" {
+        (key(bench, "back", "quarter", "back", &[], html! { "Back" }))
+        (key(bench, "pause", "quarter", "pause", &[], html! { "Pause" }))
+        details.quarter data-key="died" {
             summary.key.warn data-key="died" { "It died" }
             (died(bench, turns))
         }
+        (alarm_key(bench, "quarter alarm"))
     }
 }
 
@@ -319,7 +328,7 @@ pub(crate) fn curve(bench: &BenchState) -> Markup {
     let line = sweep.map(|sweep| sweep.curve.iter().map(|point| (point.turns.0, point.rpm)).collect());
     let band = sweep.map(|sweep| sweep.curve.iter().map(|p| (p.turns.0, p.low_rpm, p.high_rpm)).collect());
     let plot = Plot {
-        size: (600.0, 352.0),
+        size: (600.0, 316.0),
         label: sweep.map_or("Engine speed against turns out".into(), |sweep| {
             format!(
                 "Engine speed against turns out; lean edge {} between {} and {}",
@@ -354,6 +363,9 @@ fn mark(index: usize, entry: &Entry) -> Option<Mark> {
 }
 
 fn ranges(bench: &BenchState, sweep: &Sweep) -> Vec<Range> {
+    if !bench.setting_told() {
+        return Vec::new();
+    }
     let (low, high) = (sweep.edge.low.0, sweep.edge.high.0);
     // Lean of the edge is shaded: a setting there is lean half of the time.
     let lean = if bench.out_is_richer() { (-1.0, low) } else { (high, 9.0) };
@@ -372,12 +384,14 @@ fn ranges(bench: &BenchState, sweep: &Sweep) -> Vec<Range> {
 /// What is known: setting, edge, gain, as found; each with its interval and its source.
 pub(crate) fn known(bench: &BenchState) -> Markup {
     let Some(sweep) = bench.answer() else { return html! {} };
+    let told = bench.setting_told();
     html! {
         dl.known {
-            div { dt { "setting" } dd.brass { (sweep.setting_on_grid) } }
+            div { dt { "setting" } dd.brass { @if told { (sweep.setting_on_grid) } @else { "not yet" } } }
             div { dt { "lean edge, 90 % between" } dd { (sweep.edge.low) " – " (sweep.edge.high) } }
             div { dt { "gain over as found" } dd { @match sweep.gain_rpm {
-                Some((gain, sd)) => { (format!("{gain:+.0} ± {:.0} rpm", 1.645 * sd)) } None => "not held as found" } } }
+                Some((gain, sd)) if told => { (format!("{gain:+.0} ± {:.0} rpm", 1.645 * sd)) }
+                Some(_) => "not yet", None => "not held as found" } } }
             div { dt { "as found" } dd { (bench.as_found().map_or("not counted".into(), |turns| turns.to_string())) } }
         }
         p.small { "Setting: " (sweep.rule_words) ", rounded to the richer eighth." }
@@ -420,9 +434,8 @@ fn ways(bench: &BenchState) -> Markup {
         label.field { span { "at turns out" } input type="number" name="turns" min="0" max="6" step="0.125" value=(turns.0); }
     };
     html! {
-        div.row {
-            button.key data-do="listen" data-when="deaf" data-key="listen" { "Start the microphone" }
-            button.key data-do="deafen" data-when="listening" hidden { "Microphone off" }
+        div.row id="ways" {
+            button.key.quiet data-do="deafen" data-when="listening" hidden { "Microphone off" }
             button.key.quiet data-do="voice" aria-pressed="false" { "Speak to me" }
         }
         details data-key="typed" { summary { "Type what a tachometer shows" }
