@@ -52,7 +52,11 @@ pub fn form(fields: &[(&str, &str)]) -> String {
     let escape = |text: &str| -> String {
         text.bytes()
             .map(|byte| {
-                if byte.is_ascii_alphanumeric() { char::from(byte).to_string() } else { format!("%{byte:02X}") }
+                if byte.is_ascii_alphanumeric() {
+                    char::from(byte).to_string()
+                } else {
+                    format!("%{byte:02X}")
+                }
             })
             .collect()
     };
