@@ -117,7 +117,7 @@ const STALL_WIDTH: f64 = 0.05;
 /// How often the cause of a stall is misjudged.
 const MISJUDGED: f64 = 0.02;
 /// Standard errors thought possible where none is stated, rpm, with their weights.
-const UNKNOWN_SE: [(f64, f64); 4] = [(3.0, 0.2), (6.0, 0.35), (12.0, 0.3), (25.0, 0.15)];
+const UNKNOWN_SE: [(f64, f64); 3] = [(4.0, 0.35), (9.0, 0.4), (22.0, 0.25)];
 
 /// Chance that an engine dies at a share of its highest speed.
 pub(super) fn stall_chance(relative_speed: f64) -> f64 {
