@@ -1,5 +1,6 @@
 //! One module per command.
 
+mod listen;
 mod logbook;
 mod serve;
 mod sweep;
@@ -12,6 +13,8 @@ use clap::Subcommand;
 pub(crate) enum Command {
     /// Open the bench in a browser.
     Serve(serve::Typed),
+    /// Hear engine speed in a recording.
+    Listen(listen::Listen),
     /// Find the lean edge and the setting from a table of held positions.
     Sweep(sweep::Typed),
     /// Back up, export, import or check the logbook.
@@ -22,6 +25,7 @@ pub(crate) enum Command {
 pub(crate) fn run(command: Command) -> Result<(), Refusal> {
     match command {
         Command::Serve(typed) => serve::run(&typed),
+        Command::Listen(typed) => listen::run(typed),
         Command::Sweep(typed) => sweep::run(&typed),
         Command::Logbook(typed) => logbook::run(typed),
     }

@@ -18,7 +18,9 @@ pub mod constants;
 mod ears;
 mod listener;
 mod spectra;
+mod tone;
 mod track;
+mod verdict;
 
 pub use listener::Listener;
 

@@ -1,5 +1,7 @@
 //! What answers each address. A handler reads a form, asks the workshop, hands the answer to a page.
 
+use axum::Form;
+use axum::extract::{FromRequest, Request};
 use axum::http::{HeaderMap, header};
 use bellmouth_workshop::garage::page_id;
 use bellmouth_workshop::logbook::Id;
@@ -10,6 +12,7 @@ pub(crate) mod bench;
 pub(crate) mod garage;
 pub(crate) mod job;
 pub(crate) mod machine;
+pub(crate) mod sound;
 
 /// The key in an address.
 pub(crate) fn key(text: &str) -> Result<Id, Nope> {
@@ -26,6 +29,22 @@ pub(crate) fn wants_json(headers: &HeaderMap) -> bool {
 
 /// A form as it came: field and value, in order, fields repeated where they are.
 pub(crate) struct Fields(pub(crate) Vec<(String, String)>);
+
+impl<S: Send + Sync> FromRequest<S> for Fields {
+    type Rejection = Nope;
+
+    async fn from_request(request: Request, state: &S) -> Result<Fields, Nope> {
+        let stay = wants_json(request.headers());
+        match Form::<Vec<(String, String)>>::from_request(request, state).await {
+            Ok(Form(fields)) => Ok(Fields(fields)),
+            Err(rejected) => {
+                let because = rejected.body_text();
+                Err(Nope::refused(rejected.status(), format!("the form was not read: {because}"), "reload the page and send it again")
+                    .as_json(stay))
+            }
+        }
+    }
+}
 
 impl Fields {
     /// The value of a field; empty when it is missing.

@@ -31,7 +31,7 @@ const MESSAGE_BYTES: usize = 256 * 1024;
 /// Blocks that may wait for the ear; more means the machine cannot keep up.
 const WAITING_BLOCKS: usize = 64;
 /// Time between two live speeds.
-const LIVE_EVERY: Duration = Duration::from_millis(90);
+const LIVE_EVERY: Duration = Duration::from_millis(60);
 /// Time between two ticks of the idling clock, and between two times it is written down.
 const TICK: Duration = Duration::from_secs(1);
 const NOTED_EVERY_MS: i64 = 30_000;

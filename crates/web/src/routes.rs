@@ -9,7 +9,7 @@ use crate::app::App;
 use crate::assets::asset;
 use crate::error::Nope;
 use crate::guard::{Hosts, guard};
-use crate::handlers::{bench, garage, job, machine};
+use crate::handlers::{bench, garage, job, machine, sound};
 use crate::live::stream;
 
 /// A form is small: more than this is not one of ours, bytes.
@@ -19,6 +19,9 @@ const RECORDING_BYTES: usize = 512 * 1024 * 1024;
 
 /// Every route behind the guard.
 pub fn router(app: App, hosts: Hosts) -> Router {
+    let recordings = Router::new()
+        .route("/job/{id}/idle/recording", post(sound::recording))
+        .layer(DefaultBodyLimit::max(RECORDING_BYTES));
     Router::new()
         .route("/", get(garage::show))
         .route("/demo/remove", post(garage::remove_demo))
@@ -43,6 +46,7 @@ pub fn router(app: App, hosts: Hosts) -> Router {
         .route("/assets/{name}", get(asset))
         .fallback(|| async { Nope::not_found("there is no page at this address") })
         .layer(DefaultBodyLimit::max(FORM_BYTES))
+        .merge(recordings)
         .with_state(app)
         .layer(from_fn_with_state(hosts, guard))
 }

@@ -5,6 +5,7 @@
 
 mod actions;
 pub mod cautions;
+mod clip;
 mod ear;
 mod facts;
 pub mod gate;

@@ -4,91 +4,135 @@
 //! an order stands *s* above the floor its mean is *1 + s*. The logarithm of the likelihood ratio is
 //! then *P·s/(1+s) − ln(1+s)*, summed over the orders of a speed. *s* follows the firing angles
 //! ([`Firing::order_strength`]) plus an unknown unevenness of the cylinders, times an unknown
-//! strength; the best of a few of each is taken, band by band.
+//! strength; the likeliest of a few of each is taken, band by band.
+//!
+//! Unevenness is not one number. In an even-firing engine of *N* cylinders, orders that leave the same
+//! remainder by *N* rise and fall together (the remainders *q* and *N − q* too): cylinders alike in
+//! pairs raise one such family and leave the others silent. Each family has its own unevenness.
 
-use super::constants::{LINES_HZ, STEP, STRENGTHS, UNEVENNESS};
+use super::constants::{IDLE_MOST, IDLE_RPM, IDLE_SLOPE, STEP, STRENGTHS, UNEVENNESS};
 use crate::engine::layout::Firing;
 
-/// Number of combinations of strength and unevenness.
-const GUESSES: usize = STRENGTHS.len() * UNEVENNESS.len();
+const STRONG: usize = STRENGTHS.len();
+const UNEVEN: usize = UNEVENNESS.len();
 /// Speeds computed side by side.
 const SIDE: usize = 8;
 
 struct Order {
     /// Distance from the first order on the logarithmic axis, cells.
     shift: usize,
-    gain: [f32; GUESSES],
+    gain: [[f32; UNEVEN]; STRONG],
+    cost: [[f32; UNEVEN]; STRONG],
+}
+
+/// Orders whose unevenness rises and falls together, lowest first.
+struct Family {
+    orders: Vec<Order>,
+    /// For each group of speeds: how many orders it can use, and what they cost, line or no line.
+    groups: Vec<(usize, [[f32; UNEVEN]; STRONG])>,
 }
 
 /// The comb of one firing pattern on one grid of speeds.
 pub(crate) struct Comb {
-    orders: Vec<Order>,
-    /// For each group of speeds and guess: what the orders cost, line or no line, and the guess's
-    /// own weight.
-    cost: Vec<[[f32; SIDE]; GUESSES]>,
-    /// For each group: how many orders all its speeds can use.
-    usable: Vec<usize>,
-    speeds: usize,
+    families: Vec<Family>,
 }
 
 impl Comb {
-    /// The comb over `speeds` speeds whose first has the cycle rate `first_hz`; `cells` is the
-    /// length of the logarithmic axis.
-    pub(crate) fn new(firing: &Firing, first_hz: f64, speeds: usize, cells: usize) -> Comb {
-        let most = (16 * firing.angles_deg().len()).max(32);
-        let most = most.min((LINES_HZ.1 / first_hz) as usize);
-        let mut orders = Vec::new();
-        let mut costs = Vec::new();
+    /// The comb over `speeds` speeds whose first is `lowest_rpm`, on a logarithmic axis of `cells`.
+    pub(crate) fn new(firing: &Firing, speeds: usize, cells: usize) -> Comb {
+        let share = (2.0 / firing.angles_deg().len() as f64).sqrt();
+        // Up to the same frequency for every speed: a limit in orders would favour fast ones.
+        let most = (STEP * cells as f64).exp() as usize;
+        let period = period(firing);
+        let mut families: Vec<Family> =
+            (0..=period / 2).map(|_| Family { orders: Vec::new(), groups: Vec::new() }).collect();
         for k in 1..=most {
-            let shift = ((k as f64).ln() / STEP).round() as usize;
-            let (mut gain, mut cost) = ([0.0_f32; GUESSES], [0.0_f64; GUESSES]);
-            for (i, strength) in STRENGTHS.iter().enumerate() {
-                for (j, (unevenness, _)) in UNEVENNESS.iter().enumerate() {
-                    let s = strength * (firing.order_strength(k) + unevenness);
-                    gain[i * UNEVENNESS.len() + j] = (s / (1.0 + s)) as f32;
-                    cost[i * UNEVENNESS.len() + j] = s.ln_1p();
-                }
-            }
-            orders.push(Order { shift, gain });
-            costs.push(cost);
+            let s = STRENGTHS.map(|strength| {
+                UNEVENNESS.map(|(unevenness, _)| strength * (firing.order_strength(k) + unevenness * share))
+            });
+            let order = Order {
+                shift: ((k as f64).ln() / STEP).round() as usize,
+                gain: s.map(|s| s.map(|s| (s / (1.0 + s)) as f32)),
+                cost: s.map(|s| s.map(|s| s.ln_1p() as f32)),
+            };
+            let remainder = k % period;
+            families[remainder.min(period - remainder)].orders.push(order);
         }
-        let groups = speeds.div_ceil(SIDE);
-        let usable =
-            |group: usize| orders.iter().take_while(|o| group * SIDE + SIDE + o.shift <= cells).count();
-        let usable: Vec<usize> = (0..groups).map(usable).collect();
-        let cost = usable
-            .iter()
-            .map(|&usable| {
-                let mut cost = [[0.0_f32; SIDE]; GUESSES];
-                for (guess, cost) in cost.iter_mut().enumerate() {
-                    let weight = UNEVENNESS[guess % UNEVENNESS.len()].1 / STRENGTHS.len() as f64;
-                    let sum: f64 = costs[..usable].iter().map(|cost| cost[guess]).sum();
-                    *cost = [(weight.ln() - sum) as f32; SIDE];
+        families.retain(|family| !family.orders.is_empty());
+        for family in &mut families {
+            for group in 0..speeds.div_ceil(SIDE) {
+                let fits = |order: &&Order| (group + 1) * SIDE + order.shift <= cells;
+                let usable = family.orders.iter().take_while(fits).count();
+                let mut cost = [[0.0; UNEVEN]; STRONG];
+                for (strong, cost) in cost.iter_mut().enumerate() {
+                    for (uneven, cost) in cost.iter_mut().enumerate() {
+                        let sum: f32 = family.orders[..usable].iter().map(|o| o.cost[strong][uneven]).sum();
+                        *cost = UNEVENNESS[uneven].1.ln() as f32 - sum;
+                    }
                 }
-                cost
-            })
-            .collect();
-        Comb { orders, cost, usable, speeds }
+                family.groups.push((usable, cost));
+            }
+        }
+        Comb { families }
     }
 
-    /// Adds the evidence of one band's lines for every speed, times `weight`.
-    pub(crate) fn weigh(&self, lines: &[f32], weight: f32, evidence: &mut [f32]) {
-        for (group, (cost, &usable)) in self.cost.iter().zip(&self.usable).enumerate() {
+    /// Adds the evidence of one band's lines for every speed.
+    pub(crate) fn weigh(&self, lines: &[f32], evidence: &mut [f32]) {
+        for (group, evidence) in evidence.chunks_mut(SIDE).enumerate() {
             let first = group * SIDE;
-            let mut sums = *cost;
-            for order in &self.orders[..usable] {
-                let lines = &lines[first + order.shift..first + order.shift + SIDE];
-                for (sums, gain) in sums.iter_mut().zip(order.gain) {
-                    for (sum, line) in sums.iter_mut().zip(lines) {
-                        *sum += gain * line;
+            let mut totals = [[0.0_f32; SIDE]; STRONG];
+            for family in &self.families {
+                let (usable, cost) = &family.groups[group];
+                let mut sums = cost.map(|cost| cost.map(|cost| [cost; SIDE]));
+                for order in &family.orders[..*usable] {
+                    let from = first + order.shift;
+                    let lines: &[f32; SIDE] =
+                        lines[from..from + SIDE].try_into().expect("a slice of SIDE because it was cut so");
+                    for (sums, gains) in sums.iter_mut().zip(&order.gain) {
+                        for (sums, gain) in sums.iter_mut().zip(gains) {
+                            for i in 0..SIDE {
+                                sums[i] += gain * lines[i];
+                            }
+                        }
+                    }
+                }
+                for (totals, sums) in totals.iter_mut().zip(&sums) {
+                    for i in 0..SIDE {
+                        totals[i] += sums.iter().map(|sums| sums[i]).fold(f32::MIN, f32::max);
                     }
                 }
             }
-            let last = (first + SIDE).min(self.speeds);
-            for (i, evidence) in evidence[first..last].iter_mut().enumerate() {
-                let best = sums.iter().map(|sums| sums[i]).fold(0.0, f32::max);
-                *evidence += weight * best;
+            for (i, evidence) in evidence.iter_mut().enumerate() {
+                *evidence += totals.iter().map(|totals| totals[i]).fold(0.0, f32::max);
             }
         }
     }
+}
+
+/// What is believed of each speed before listening, in units of evidence.
+pub(crate) fn prior(lowest_rpm: f64, speeds: usize) -> Vec<f32> {
+    (0..speeds)
+        .map(|i| {
+            let log = lowest_rpm.ln() + STEP * i as f64;
+            let (below, above) = ((IDLE_RPM.0.ln() - log) as f32, (log - IDLE_RPM.1.ln()) as f32);
+            -(IDLE_SLOPE * below).clamp(0.0, IDLE_MOST.0) - (IDLE_SLOPE * above).clamp(0.0, IDLE_MOST.1)
+        })
+        .collect()
+}
+
+/// The number by whose remainder orders fall into families: of cylinders when they fire evenly; 2 when
+/// the second half of the cycle repeats the first; else 1.
+fn period(firing: &Firing) -> usize {
+    let angles = firing.angles_deg();
+    let cycle = firing.cycle_deg();
+    let repeats = |parts: usize| {
+        let shift = cycle / parts as f64;
+        angles.iter().all(|a| {
+            angles.iter().any(|b| {
+                let off = (a + shift - b).rem_euclid(cycle);
+                off.min(cycle - off) < 1.0
+            })
+        })
+    };
+    (2..=angles.len()).rev().find(|&parts| repeats(parts)).unwrap_or(1)
 }

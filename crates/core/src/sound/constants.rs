@@ -19,18 +19,21 @@ pub const LEVEL_FLOOR: f32 = 0.05;
 /// Lower edge of loudness changes that count, hertz: slower than any cycle searched for.
 pub const SLOWEST_HZ: f64 = 2.0;
 
-/// Lengths of the windows whose spectra are taken, seconds, longest first. The long one separates
-/// half orders at idle, the short ones follow a blip.
-pub const WINDOWS_S: [f64; 3] = [1.2, 0.6, 0.3];
+/// Windows whose spectra are taken, longest first: length, seconds, and highest line searched, hertz.
+/// The long one separates half orders at idle, where cycles that differ blur high lines; the short
+/// ones follow a blip.
+pub const WINDOWS: [(f64, f64); 3] = [(1.2, 160.0), (0.6, 250.0), (0.3, 400.0)];
 
 /// Half-width of the neighbourhood a line is compared with, hertz.
 pub const NEIGHBOURHOOD_HZ: f64 = 25.0;
 
-/// Largest ratio of a line to its neighbourhood that counts: one line alone proves no engine.
-pub const LINE_CAP: f32 = 12.0;
+/// Multiple of the neighbourhood's mean above which a bin does not count towards its floor.
+pub const CLIP: f64 = 1.5;
+/// What clipping takes from the mean of an exponential distribution, put back: *1/(1 − exp(−1.5))*.
+pub const CLIP_LOSS: f64 = 1.2872;
 
-/// Lines searched, hertz.
-pub const LINES_HZ: (f64, f64) = (3.0, 400.0);
+/// Largest ratio of a line to its neighbourhood that counts: one line alone proves no engine.
+pub const LINE_CAP: f32 = 20.0;
 
 /// Speeds searched, rpm.
 pub const SPEEDS_RPM: (f64, f64) = (400.0, 7000.0);
@@ -42,11 +45,20 @@ pub const STEP: f64 = 0.004;
 pub const ABOUT_FACTOR: f64 = 1.35;
 
 /// Strengths of an implied order against the floor that are tried.
-pub const STRENGTHS: [f64; 3] = [1.0, 4.0, 16.0];
+pub const STRENGTHS: [f64; 2] = [2.0, 12.0];
 
-/// Relative variance of orders that even cylinders would not have, and the weight of each: engines
-/// of unequal cylinders exist, but are the rarer the more unequal.
-pub const UNEVENNESS: [(f64, f64); 2] = [(0.04, 1.0), (0.25, 0.0256)];
+/// Relative variance of orders that even cylinders would not have (for two cylinders; it falls as
+/// their number), and the weight of each.
+pub const UNEVENNESS: [(f64, f64); 4] = [(0.01, 0.8), (0.06, 1.0), (0.25, 0.8), (0.8, 0.15)];
+
+/// Where an engine on a tuning bench is met: between these speeds, rpm. Outside, evidence is taken
+/// off for each unit of the logarithm of speed, up to a most: below, above. It settles near ties
+/// between a speed and its half or double, no more.
+pub const IDLE_RPM: (f64, f64) = (670.0, 1400.0);
+/// See [`IDLE_RPM`]: what one unit of the logarithm takes off.
+pub const IDLE_SLOPE: f32 = 120.0;
+/// See [`IDLE_RPM`]: the most that is taken off, below and above.
+pub const IDLE_MOST: (f32, f32) = (24.0, 10.0);
 
 /// Share of the evidence of one frame that counts: frames 50 ms apart share most of their sound.
 pub const TEMPER: f32 = 0.06;
@@ -66,4 +78,36 @@ pub const WIDE_SHARE: f32 = 0.01;
 pub const COME_OR_GO: f32 = 0.003;
 
 /// Evidence that noise alone reaches as often as not: what "no engine" scores.
-pub const NONE_SCORES: f32 = 40.0;
+pub const NONE_SCORES: f32 = 12.0;
+
+/// Range in which tones are looked for, hertz: above what firings at crank-correct instants keep
+/// sharp.
+pub const TONE_HZ: (f64, f64) = (400.0, 2000.0);
+/// Length of the piece of sound in which tones are looked for, seconds, to the nearest power of two.
+pub const TONE_S: f64 = 0.093;
+/// Half-width of the neighbourhood a tone is compared with, hertz.
+pub const TONE_NEAR_HZ: f64 = 200.0;
+/// Multiple of its neighbourhood from which a bin stands out.
+pub const TONE_STANDS_OUT: f64 = 8.0;
+/// Firing rate above which an engine's rhythm and a voice's pitch are in the same range, hertz.
+pub const VOICE_HZ: f64 = 45.0;
+/// Share of bins that stand out from which sound is tonal: below [`VOICE_HZ`], and above it, where
+/// more care is due (engines at 10 dB stay below 0.004; voices fall to 0.005, music to 0.03).
+pub const TONAL: (f64, f64) = (0.014, 0.0045);
+
+/// Probability of no engine above which none is heard.
+pub const LIKELY: f32 = 0.5;
+/// Probability of no engine below which one may be heard for certain.
+pub const CERTAIN: f32 = 0.1;
+/// Probability of no engine that makes a gap in hearing it.
+pub const GAP: f32 = 0.35;
+/// Probability that the speed is near the best one, needed to trust it.
+pub const UNAMBIGUOUS: f32 = 0.9;
+/// Frames without a gap, before or after, needed to trust one.
+pub const HELD_FRAMES: usize = 24;
+/// Frames to either side that a verdict looks at.
+pub const AROUND_FRAMES: usize = 30;
+/// Median change of the logarithm of speed between frames from which it is no engine's.
+pub const MOVES: f64 = 0.006;
+/// Spread that no window can resolve, share of the speed: cycles differ in length.
+pub const CYCLES_DIFFER: f64 = 0.0035;

@@ -2,13 +2,16 @@
 
 use std::collections::VecDeque;
 
-use super::comb::Comb;
+use super::comb::{Comb, prior};
 use super::constants::{
-    ABOUT_FACTOR, FINAL_FRAMES, HINDSIGHT_FRAMES, LINES_HZ, NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, WINDOWS_S,
+    ABOUT_FACTOR, AROUND_FRAMES, CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES, SPEEDS_RPM,
+    STEP, TEMPER, WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::Spectra;
+use super::tone::Tone;
 use super::track::{Belief, Chain, weigh};
+use super::verdict::{Glimpse, verdict};
 use super::{FRAME_S, Frame, Heard};
 use crate::engine::layout::Firing;
 use crate::error::{Result, require};
@@ -44,13 +47,17 @@ pub struct Listener {
     sample_rate_hz: f64,
     samples: u64,
     ears: Ears,
+    tone: Tone,
     /// Loudness of the last seconds; the first has the index `dropped`.
     loudness: VecDeque<Lanes>,
     dropped: i64,
-    spectra: Vec<Spectra>,
-    comb: Comb,
+    /// For each window length, its spectra and its comb.
+    spectra: Vec<(Spectra, Comb)>,
+    prior: Vec<f32>,
     chain: Chain,
     lowest_rpm: f64,
+    /// Firings per second at 1 rpm.
+    firings_per_rpm: f64,
     speeds: usize,
     lines: [Vec<f32>; LANES],
     /// Next frame whose short windows are to be taken.
@@ -58,11 +65,16 @@ pub struct Listener {
     /// Short-window evidence of frames whose long window is still open.
     short: VecDeque<Vec<f32>>,
     forward: Belief,
+    evidence: f64,
     seen: VecDeque<Seen>,
     /// Frames already given out.
     given: usize,
     live_belief: Belief,
     live: Option<Frame>,
+    /// Glimpses of the newest provisional frames.
+    recent: VecDeque<Glimpse>,
+    /// Glimpses of the newest final frames.
+    past: VecDeque<Glimpse>,
     finished: bool,
 }
 
@@ -91,31 +103,38 @@ impl Listener {
         }
         let speeds = ((highest / lowest).ln() / STEP).floor() as usize + 1;
         let first_hz = firing.cycles_per_second(lowest);
-        let cells = ((LINES_HZ.1 / first_hz).ln() / STEP) as usize;
         let ears = Ears::new(sample_rate_hz);
-        let spectra = WINDOWS_S
+        let spectra = WINDOWS
             .iter()
-            .map(|&seconds| Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells))
+            .map(|&(seconds, highest_hz)| {
+                let cells = ((highest_hz / first_hz).ln() / STEP) as usize;
+                let spectra = Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells);
+                (spectra, Comb::new(firing, speeds, cells))
+            })
             .collect();
         Ok(Listener {
             sample_rate_hz,
             samples: 0,
-            // Half the longest window of silence stands before the sound.
+            tone: Tone::new(sample_rate_hz),
             loudness: VecDeque::new(),
             dropped: 0,
             spectra,
-            comb: Comb::new(firing, first_hz, speeds, cells),
+            prior: if about_rpm.is_some() { vec![0.0; speeds] } else { prior(lowest, speeds) },
             chain: Chain::new(speeds),
             lowest_rpm: lowest,
+            firings_per_rpm: firing.cycles_per_second(1.0) * firing.angles_deg().len() as f64,
             speeds,
             lines: Default::default(),
             next: 0,
             short: VecDeque::new(),
             forward: Belief::ignorant(speeds),
+            evidence: 0.0,
             seen: VecDeque::new(),
             given: 0,
             live_belief: Belief::ignorant(speeds),
             live: None,
+            recent: VecDeque::new(),
+            past: VecDeque::new(),
             finished: false,
             ears,
         })
@@ -129,7 +148,8 @@ impl Listener {
             self.samples += part.len() as u64;
             let loudness = &mut self.loudness;
             self.ears.hear(part, |value| loudness.push_back(value));
-            while self.covers(self.next as f64 * FRAME_S + WINDOWS_S[1] / 2.0) {
+            self.tone.hear(part);
+            while self.covers(self.next as f64 * FRAME_S + WINDOWS[1].0 / 2.0) {
                 self.tick(&mut frames);
             }
         }
@@ -158,6 +178,12 @@ impl Listener {
         frames
     }
 
+    /// Logarithm of how much better an engine of this firing pattern explains the sound so far than
+    /// noise does. Of several layouts listening to the same sound, the one with most fits best.
+    pub fn evidence(&self) -> f64 {
+        self.evidence
+    }
+
     /// Whether loudness is known up to an instant.
     fn covers(&self, t_s: f64) -> bool {
         self.ears.index_at(t_s) < self.dropped + self.loudness.len() as i64
@@ -165,8 +191,8 @@ impl Listener {
 
     /// Takes the evidence of the next frame's short windows and of an earlier one's long window.
     fn tick(&mut self, frames: &mut Vec<Frame>) {
-        let mut short = vec![0.0; self.speeds];
-        for window in 1..WINDOWS_S.len() {
+        let mut short = self.prior.clone();
+        for window in 1..WINDOWS.len() {
             self.hear_window(window, self.next, &mut short);
         }
         self.short.push_back(short);
@@ -175,17 +201,25 @@ impl Listener {
             self.hear_window(0, index, &mut long);
             let newest = &self.short[self.short.len() - 1];
             let now: Vec<f32> = newest.iter().zip(&long).map(|(short, long)| short + long).collect();
-            self.chain.forward(&mut self.live_belief, &likelihood(&now));
-            self.live = Some(self.judge(self.next, &self.live_belief));
+            self.chain.forward(&mut self.live_belief, &likelihood(&now).0);
+            let (glimpse, mut frame) = self.look(self.next, &self.live_belief);
+            if self.recent.len() > AROUND_FRAMES {
+                self.recent.pop_front();
+            }
+            self.recent.push_back(glimpse);
+            let recent = self.recent.make_contiguous();
+            frame.heard = verdict(recent, recent.len() - 1, self.firings_per_rpm * frame.rpm);
+            self.live = Some(frame);
             let short = self.short.pop_front().unwrap_or_default();
             let all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
-            let likelihood = likelihood(&all);
-            self.chain.forward(&mut self.forward, &likelihood);
+            let (likelihood, scale) = likelihood(&all);
+            let mean = self.chain.forward(&mut self.forward, &likelihood);
+            self.evidence += f64::from(scale) + f64::from(mean).ln();
             self.seen.push_back(Seen { likelihood, forward: self.forward.clone() });
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
             }
-            let keep = self.ears.index_at((index + 1) as f64 * FRAME_S) - self.spectra[0].length as i64;
+            let keep = self.ears.index_at((index + 1) as f64 * FRAME_S) - self.spectra[0].0.length as i64;
             while self.dropped < keep && self.loudness.pop_front().is_some() {
                 self.dropped += 1;
             }
@@ -195,7 +229,7 @@ impl Listener {
 
     /// Adds the evidence of one window about one frame.
     fn hear_window(&mut self, window: usize, frame: usize, evidence: &mut [f32]) {
-        let length = self.spectra[window].length;
+        let length = self.spectra[window].0.length;
         let from = self.ears.index_at(frame as f64 * FRAME_S) - (length / 2) as i64;
         let sound: Vec<Lanes> = (from..from + length as i64)
             .map(|i| {
@@ -203,9 +237,10 @@ impl Listener {
                 at.and_then(|at| self.loudness.get(at)).copied().unwrap_or_default()
             })
             .collect();
-        self.spectra[window].lines(&sound, &mut self.lines);
+        let (spectra, comb) = &mut self.spectra[window];
+        spectra.lines(&sound, &mut self.lines);
         for lines in &self.lines[..self.ears.bands()] {
-            self.comb.weigh(lines, 1.0, evidence);
+            comb.weigh(lines, evidence);
         }
     }
 
@@ -213,45 +248,63 @@ impl Listener {
     fn settle(&mut self, count: usize, frames: &mut Vec<Frame>) {
         let count = count.min(self.seen.len());
         let mut word = Belief { speeds: vec![1.0; self.speeds], none: 1.0 };
+        // Newest first: frames still open are glimpsed too, as neighbours of those that settle.
+        let mut glimpses = Vec::with_capacity(self.seen.len() + self.past.len());
         let mut settled = Vec::with_capacity(count);
         for (index, seen) in self.seen.iter().enumerate().rev() {
-            if index < count {
+            if index < count + AROUND_FRAMES {
                 let mut belief = seen.forward.clone();
                 weigh(&mut belief, &word);
-                settled.push(self.judge(self.given + index, &belief));
+                let (glimpse, frame) = self.look(self.given + index, &belief);
+                glimpses.push(glimpse);
+                if index < count {
+                    settled.push(frame);
+                }
             }
             self.chain.backward(&mut word, &seen.likelihood);
         }
-        frames.extend(settled.into_iter().rev());
+        glimpses.extend(self.past.iter().rev());
+        glimpses.reverse();
+        settled.reverse();
+        let before = self.past.len();
+        for (index, mut frame) in settled.into_iter().enumerate() {
+            frame.heard = verdict(&glimpses, before + index, self.firings_per_rpm * frame.rpm);
+            frames.push(frame);
+        }
+        self.past.extend(&glimpses[before..before + count]);
+        while self.past.len() > AROUND_FRAMES {
+            self.past.pop_front();
+        }
         self.seen.drain(..count);
         self.given += count;
+        self.tone.forget(self.given as f64 * FRAME_S - 1.0);
     }
 
-    /// A frame from a belief.
-    fn judge(&self, index: usize, belief: &Belief) -> Frame {
+    /// A belief as its neighbours see it, and the frame it makes, whether heard still open.
+    fn look(&self, index: usize, belief: &Belief) -> (Glimpse, Frame) {
         let best =
             (0..self.speeds).max_by(|&a, &b| belief.speeds[a].total_cmp(&belief.speeds[b])).unwrap_or(0);
         let near = |reach: usize| best.saturating_sub(reach)..(best + reach + 1).min(self.speeds);
         let mass: f32 = belief.speeds[near(5)].iter().sum();
         let mean = near(5).map(|i| i as f32 * belief.speeds[i]).sum::<f32>() / mass;
         let variance = near(5).map(|i| (i as f32 - mean).powi(2) * belief.speeds[i]).sum::<f32>() / mass;
-        let wide: f32 = belief.speeds[near(24)].iter().sum();
         let rpm = self.lowest_rpm * (STEP * f64::from(mean)).exp();
-        let heard = if belief.none > 0.5 {
-            Heard::No
-        } else if belief.none > 0.1 || wide < 0.9 {
-            Heard::Doubtful
-        } else {
-            Heard::Yes
+        let sd_rpm = rpm * (STEP * STEP * f64::from(variance) + CYCLES_DIFFER * CYCLES_DIFFER).sqrt();
+        let t_s = index as f64 * FRAME_S;
+        let glimpse = Glimpse {
+            none: belief.none,
+            near: belief.speeds[near(24)].iter().sum(),
+            cell: mean,
+            tone: self.tone.at(t_s),
         };
-        let sd_rpm = rpm * STEP * f64::from(variance).sqrt().max(0.3);
-        Frame { t_s: index as f64 * FRAME_S, rpm, sd_rpm, heard }
+        (glimpse, Frame { t_s, rpm, sd_rpm, heard: Heard::No })
     }
 }
 
-/// Likelihoods from evidence, the largest scaled to 1.
-fn likelihood(evidence: &[f32]) -> Belief {
+/// Likelihoods from evidence, the largest scaled to 1, and the logarithm of that scale over noise.
+fn likelihood(evidence: &[f32]) -> (Belief, f32) {
     let best = evidence.iter().copied().fold(NONE_SCORES, f32::max);
     let scale = |e: f32| (TEMPER * (e - best)).exp();
-    Belief { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) }
+    let belief = Belief { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) };
+    (belief, TEMPER * (best - NONE_SCORES))
 }

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
-use super::constants::{LINE_CAP, NEIGHBOURHOOD_HZ, STEP};
+use super::constants::{CLIP, CLIP_LOSS, LINE_CAP, NEIGHBOURHOOD_HZ, STEP};
 use super::ears::{LANES, Lanes};
 
 /// The spectrum of one window length.
@@ -24,6 +24,7 @@ pub(crate) struct Spectra {
     power: Vec<f32>,
     /// Running sums of `power`, for the floor.
     sums: Vec<f64>,
+    clipped: Vec<f64>,
     reach: usize,
     /// For each cell of the logarithmic axis: bin, and the share of the next one.
     cells: Vec<(usize, f32)>,
@@ -61,6 +62,7 @@ impl Spectra {
             transform,
             power: vec![0.0; bins],
             sums: vec![0.0; bins + 1],
+            clipped: vec![0.0; bins + 1],
             reach: (NEIGHBOURHOOD_HZ / bin_hz).round().max(1.0) as usize,
             cells,
         }
@@ -83,10 +85,19 @@ impl Spectra {
                 self.sums[i + 1] = sum;
             }
             let bins = self.power.len();
+            // The lines themselves must not lift the floor they are compared with: the second average
+            // counts no bin above CLIP times the first.
+            let mut clipped = 0.0_f64;
+            for i in 0..bins {
+                let (from, to) = (i.saturating_sub(self.reach), (i + self.reach + 1).min(bins));
+                let floor = (self.sums[to] - self.sums[from]) / (to - from) as f64;
+                clipped += f64::from(self.power[i]).min(CLIP * floor);
+                self.clipped[i + 1] = clipped;
+            }
             lines.clear();
             lines.extend(self.cells.iter().map(|&(bin, share)| {
                 let (from, to) = (bin.saturating_sub(self.reach), (bin + self.reach + 1).min(bins));
-                let floor = ((self.sums[to] - self.sums[from]) / (to - from) as f64) as f32;
+                let floor = ((self.clipped[to] - self.clipped[from]) / (to - from) as f64 * CLIP_LOSS) as f32;
                 let line = self.power[bin] * (1.0 - share) + self.power[bin + 1] * share;
                 (line / (floor + 1e-12)).min(LINE_CAP)
             }));

@@ -19,12 +19,13 @@ impl Belief {
         Belief { speeds: vec![0.5 / speeds as f32; speeds], none: 0.5 }
     }
 
-    /// Scales so that all sums to 1.
-    fn normalise(&mut self) {
+    /// Scales so that all sums to 1; the sum it had.
+    fn normalise(&mut self) -> f32 {
         let sum: f32 = self.speeds.iter().sum::<f32>() + self.none;
         let scale = 1.0 / sum;
         self.speeds.iter_mut().for_each(|p| *p *= scale);
         self.none *= scale;
+        sum
     }
 }
 
@@ -66,10 +67,11 @@ impl Chain {
         belief.none = stay * belief.none + COME_OR_GO * mean;
     }
 
-    /// Moves a belief one frame on, and weighs it with that frame's likelihoods.
-    pub(crate) fn forward(&mut self, belief: &mut Belief, seen: &Belief) {
+    /// Moves a belief one frame on, and weighs it with that frame's likelihoods; their mean, which
+    /// is the likelihood of the frame given those before it.
+    pub(crate) fn forward(&mut self, belief: &mut Belief, seen: &Belief) -> f32 {
         self.spread(belief);
-        weigh(belief, seen);
+        weigh(belief, seen)
     }
 
     /// Moves the future's word one frame back, that frame's likelihoods included.
@@ -80,13 +82,13 @@ impl Chain {
     }
 }
 
-/// Multiplies and normalises.
-pub(crate) fn weigh(belief: &mut Belief, by: &Belief) {
+/// Multiplies and normalises; the sum before.
+pub(crate) fn weigh(belief: &mut Belief, by: &Belief) -> f32 {
     for (p, w) in belief.speeds.iter_mut().zip(&by.speeds) {
         *p = *p * w + 1e-30;
     }
     belief.none = belief.none * by.none + 1e-30;
-    belief.normalise();
+    belief.normalise()
 }
 
 /// Convolution with *exp(−|d|/scale)*, scaled to sum 1; `decay` is *exp(−1/scale)*.

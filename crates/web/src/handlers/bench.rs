@@ -3,7 +3,7 @@
 use axum::extract::{Path, State};
 use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::{Form, Json};
+use axum::Json;
 use bellmouth_workshop::bench::{HoldForm, Stage, TachometerForm};
 use bellmouth_workshop::logbook::Id;
 use bellmouth_workshop::{Refusal, Workshop};
@@ -49,10 +49,10 @@ pub(crate) async fn act(
     State(app): State<App>,
     Path((id, action)): Path<(String, String)>,
     headers: HeaderMap,
-    Form(fields): Form<Vec<(String, String)>>,
+    fields: Fields,
 ) -> Result<Response, Nope> {
     let stay = wants_json(&headers);
-    let done = acted(&app, &id, &action, Fields(fields)).await;
+    let done = acted(&app, &id, &action, fields).await;
     let job = done.map_err(|nope| nope.as_json(stay))?;
     app.benches.changed(job).await;
     Ok(answer(stay, job))

@@ -3,7 +3,7 @@
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::{Form, Json};
+use axum::Json;
 use bellmouth_workshop::bench::{BenchState, CheckForm, FoundForm};
 use bellmouth_workshop::{Refusal, Workshop};
 use maud::Markup;
@@ -12,8 +12,6 @@ use super::{Fields, key};
 use crate::app::App;
 use crate::error::{Nope, sentence};
 use crate::page::{self, shell};
-
-type Filled = Form<Vec<(String, String)>>;
 
 async fn bench(app: &App, id: &str) -> Result<BenchState, Nope> {
     let id = key(id)?;
@@ -56,9 +54,9 @@ pub(crate) async fn found(State(app): State<App>, Path(id): Path<String>) -> Res
 pub(crate) async fn record_found(
     State(app): State<App>,
     Path(id): Path<String>,
-    Form(fields): Filled,
+    fields: Fields,
 ) -> Result<Response, Nope> {
-    let (job, fields) = (key(&id)?, Fields(fields));
+    let job = key(&id)?;
     let form = FoundForm { counts: fields.all("count") };
     keep(&app, &id, "/screw", page::before::found_page, move |workshop| {
         workshop.record_found(job, fields.seen(), &form)
@@ -75,9 +73,9 @@ pub(crate) async fn screw(State(app): State<App>, Path(id): Path<String>) -> Res
 pub(crate) async fn choose_screw(
     State(app): State<App>,
     Path(id): Path<String>,
-    Form(fields): Filled,
+    fields: Fields,
 ) -> Result<Response, Nope> {
-    let (job, fields) = (key(&id)?, Fields(fields));
+    let job = key(&id)?;
     keep(&app, &id, "/check", page::before::screw_page, move |workshop| {
         workshop.choose_screw(job, fields.seen(), fields.get("screw"))
     })
@@ -93,9 +91,9 @@ pub(crate) async fn check(State(app): State<App>, Path(id): Path<String>) -> Res
 pub(crate) async fn answer_check(
     State(app): State<App>,
     Path(id): Path<String>,
-    Form(fields): Filled,
+    fields: Fields,
 ) -> Result<Response, Nope> {
-    let (job, fields) = (key(&id)?, Fields(fields));
+    let job = key(&id)?;
     let answers = fields
         .0
         .iter()
@@ -122,9 +120,9 @@ pub(crate) async fn left(State(app): State<App>, Path(id): Path<String>) -> Resu
 pub(crate) async fn record_left(
     State(app): State<App>,
     Path(id): Path<String>,
-    Form(fields): Filled,
+    fields: Fields,
 ) -> Result<Response, Nope> {
-    let (job, fields) = (key(&id)?, Fields(fields));
+    let job = key(&id)?;
     keep(&app, &id, "/left", page::left::page, move |workshop| {
         workshop.record_left(job, fields.seen(), fields.get("turns"))
     })

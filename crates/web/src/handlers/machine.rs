@@ -1,6 +1,5 @@
 //! A machine: its page, its form, a job on it.
 
-use axum::Form;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -33,9 +32,9 @@ pub(crate) async fn form() -> Markup {
 /// `POST /machine/new`: what was typed stays in the form when it is refused.
 pub(crate) async fn enter(
     State(app): State<App>,
-    Form(fields): Form<Vec<(String, String)>>,
+    fields: Fields,
 ) -> Result<Response, Nope> {
-    let form = read(&Fields(fields));
+    let form = read(&fields);
     let typed = form.clone();
     let entered = app.ask(move |workshop| Ok(workshop.enter_machine(&typed))).await?;
     Ok(match entered {
@@ -58,9 +57,9 @@ pub(crate) async fn show(State(app): State<App>, Path(id): Path<String>) -> Resu
 pub(crate) async fn amend(
     State(app): State<App>,
     Path(id): Path<String>,
-    Form(fields): Form<Vec<(String, String)>>,
+    fields: Fields,
 ) -> Result<Redirect, Nope> {
-    let (id, fields) = (key(&id)?, Fields(fields));
+    let id = key(&id)?;
     let seen = fields.seen().unwrap_or(-1);
     let form = read(&fields);
     app.ask(move |workshop| workshop.amend_machine(id, seen, &form)).await?;
@@ -85,9 +84,9 @@ pub(crate) async fn restore(State(app): State<App>, Path(id): Path<String>) -> R
 pub(crate) async fn start_job(
     State(app): State<App>,
     Path(id): Path<String>,
-    Form(fields): Form<Vec<(String, String)>>,
+    fields: Fields,
 ) -> Result<Redirect, Nope> {
-    let (machine, fields) = (key(&id)?, Fields(fields));
+    let machine = key(&id)?;
     let job = app
         .ask(move |workshop| workshop.open_job(fields.get("id"), machine, fields.get("complaint")))
         .await?;

@@ -189,8 +189,8 @@ fn dial(bench: &BenchState) -> Markup {
     let drawing = Dial {
         position,
         target: target.filter(|to| to.on_grid() != position.on_grid()),
-        edge: sweep.filter(|_| 2 <= held.len()).map(|sweep| (sweep.edge.low, sweep.edge.high)),
-        setting: sweep.filter(|sweep| sweep.enough || 4 <= held.len()).map(|sweep| sweep.setting_on_grid),
+        edge: sweep.filter(|_| bench.setting_told()).map(|sweep| (sweep.edge.low, sweep.edge.high)),
+        setting: sweep.filter(|_| bench.setting_told()).map(|sweep| sweep.setting_on_grid),
         held: &held,
         label: &label,
     };
@@ -363,6 +363,9 @@ fn mark(index: usize, entry: &Entry) -> Option<Mark> {
 }
 
 fn ranges(bench: &BenchState, sweep: &Sweep) -> Vec<Range> {
+    if !bench.setting_told() {
+        return Vec::new();
+    }
     let (low, high) = (sweep.edge.low.0, sweep.edge.high.0);
     // Lean of the edge is shaded: a setting there is lean half of the time.
     let lean = if bench.out_is_richer() { (-1.0, low) } else { (high, 9.0) };
@@ -381,12 +384,14 @@ fn ranges(bench: &BenchState, sweep: &Sweep) -> Vec<Range> {
 /// What is known: setting, edge, gain, as found; each with its interval and its source.
 pub(crate) fn known(bench: &BenchState) -> Markup {
     let Some(sweep) = bench.answer() else { return html! {} };
+    let told = bench.setting_told();
     html! {
         dl.known {
-            div { dt { "setting" } dd.brass { (sweep.setting_on_grid) } }
+            div { dt { "setting" } dd.brass { @if told { (sweep.setting_on_grid) } @else { "not yet" } } }
             div { dt { "lean edge, 90 % between" } dd { (sweep.edge.low) " – " (sweep.edge.high) } }
             div { dt { "gain over as found" } dd { @match sweep.gain_rpm {
-                Some((gain, sd)) => { (format!("{gain:+.0} ± {:.0} rpm", 1.645 * sd)) } None => "not held as found" } } }
+                Some((gain, sd)) if told => { (format!("{gain:+.0} ± {:.0} rpm", 1.645 * sd)) }
+                Some(_) => "not yet", None => "not held as found" } } }
             div { dt { "as found" } dd { (bench.as_found().map_or("not counted".into(), |turns| turns.to_string())) } }
         }
         p.small { "Setting: " (sweep.rule_words) ", rounded to the richer eighth." }

@@ -77,10 +77,19 @@ pub(crate) fn finding(bench: &BenchState) -> Markup {
         section.card {
             h2 { "Finding" }
             @for (_, verdict) in told {
-                div { p { b { (verdict.name.replace('-', " ")) } " · " (format!("{:.0} %", 100.0 * verdict.probability)) }
+                div { p { b { (verdict.name.replace('-', " ")) } " · " (percent(verdict.probability)) }
                     p.small { (verdict.because) } }
             }
         }
+    }
+}
+
+/// A probability as a person reads it: never quite nothing, never quite certain.
+fn percent(probability: f64) -> String {
+    match 100.0 * probability {
+        high if 99.0 < high => "over 99 %".into(),
+        low if low < 1.0 => "under 1 %".into(),
+        middle => format!("{middle:.0} %"),
     }
 }
 

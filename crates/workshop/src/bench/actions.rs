@@ -480,7 +480,7 @@ impl Workshop {
     }
 }
 
-fn hold_of(form: &HoldForm) -> Result<(Id, TurnsOut), Refusal> {
+pub(crate) fn hold_of(form: &HoldForm) -> Result<(Id, TurnsOut), Refusal> {
     let turns = turns_of(&form.turns, "position")?;
     if MOST_TURNS < turns {
         return Err(Refusal::misused(

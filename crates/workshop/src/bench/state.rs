@@ -195,6 +195,13 @@ impl BenchState {
         }
     }
 
+    /// Whether the answer may be shown as a setting: enough is known, or four holds were read and the
+    /// edge is known to half a turn. Before that it is mostly what such machines are like.
+    pub fn setting_told(&self) -> bool {
+        let ran = self.holds().iter().filter(|hold| matches!(hold.outcome, Outcome::Ran { .. })).count();
+        self.answer().is_some_and(|sweep| sweep.enough || (4 <= ran && sweep.edge.high.0 - sweep.edge.low.0 <= 1.0))
+    }
+
     /// Whether turning out makes it richer.
     pub fn out_is_richer(&self) -> bool {
         self.facts.screw() != ScrewKind::Air

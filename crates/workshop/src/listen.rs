@@ -1,0 +1,440 @@
+//! Listening to a recording: the speed trace, its summary, and what to keep in mind.
+
+use std::path::Path;
+
+use bellmouth_core::engine::layout::{Firing, LAYOUTS, Layout, layout};
+use bellmouth_core::sound::{Frame, Heard, Listener};
+use serde::Serialize;
+
+use crate::recording::Recording;
+use crate::refusal::Refusal;
+
+/// Seconds of a recording that are enough to rank layouts.
+const RANKED_S: f64 = 60.0;
+/// Frames over which the memory of a speed trace is followed for its standard error: 5 s.
+const MEMORY_FRAMES: usize = 100;
+
+/// Which engine is listened to.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Engine {
+    /// One with this firing pattern.
+    Fires(Firing),
+    /// A row of the layout table.
+    Is(&'static Layout),
+    /// Not known: layouts are ranked by how well they explain the sound.
+    Unknown,
+}
+
+impl Engine {
+    /// From what a command or request says: firing angles, or a layout's name, or `unknown`.
+    ///
+    /// # Errors
+    ///
+    /// A [`Refusal`] of misuse that lists the names, where there is none or it is not known, or both
+    /// are given, or the angles make no pattern.
+    pub fn from_words(name: Option<&str>, firing: Option<&str>, cycle_deg: f64) -> Result<Engine, Refusal> {
+        match (name, firing) {
+            (Some(_), Some(_)) => {
+                Err(Refusal::misused("both a layout and firing angles are given", "give one of them"))
+            }
+            (None, None) => Err(Refusal::misused(
+                "which engine is it? neither a layout nor firing angles are given",
+                format!("give --engine with one of {}; or --firing with its angles, such as 0,315", names()),
+            )),
+            (Some("unknown"), None) => Ok(Engine::Unknown),
+            (Some(name), None) => layout(name).map(Engine::Is).ok_or_else(|| {
+                Refusal::misused(
+                    format!("no layout is called “{name}”"),
+                    format!("the names are {}", names()),
+                )
+            }),
+            (None, Some(firing)) => {
+                let angles = firing
+                    .split(',')
+                    .map(|angle| angle.trim().parse::<f64>().map_err(|_| angle.trim().to_owned()))
+                    .collect::<Result<Vec<f64>, String>>();
+                let angles = angles.map_err(|angle| {
+                    Refusal::misused(
+                        format!("the firing angle “{angle}” is no number"),
+                        "give crank degrees with commas between, such as 0,315",
+                    )
+                })?;
+                Firing::new(&angles, cycle_deg).map(Engine::Fires).map_err(|error| {
+                    Refusal::misused(
+                        format!("“{firing}” is no firing pattern: {error}"),
+                        "give crank degrees from 0, ascending, below the cycle, such as 0,315",
+                    )
+                })
+            }
+        }
+    }
+
+    fn firing(&self) -> Option<Firing> {
+        match self {
+            Engine::Fires(firing) => Some(firing.clone()),
+            Engine::Is(row) => Some(Firing::from(*row)),
+            Engine::Unknown => None,
+        }
+    }
+}
+
+/// Every name an engine can be given by.
+pub fn names() -> String {
+    let mut names: Vec<&str> = LAYOUTS.iter().map(|row| row.name).collect();
+    names.push("unknown");
+    names.join(", ")
+}
+
+/// What is asked of a recording.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    /// Which engine it is.
+    pub engine: Engine,
+    /// What a tachometer roughly shows, rpm.
+    pub about_rpm: Option<f64>,
+    /// Listen from here, seconds.
+    pub from_s: Option<f64>,
+    /// Listen to here, seconds.
+    pub to_s: Option<f64>,
+}
+
+impl Question {
+    /// The whole recording of this engine.
+    pub fn about(engine: Engine) -> Question {
+        Question { engine, about_rpm: None, from_s: None, to_s: None }
+    }
+}
+
+/// What was heard in a recording.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Listening {
+    /// Length of what was listened to, seconds.
+    pub duration_s: f64,
+    /// The engine as it was taken to be.
+    pub engine: ListenedEngine,
+    /// Layouts by how well they explain the sound, best first; only where the layout was not known.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ranking: Vec<Ranked>,
+    /// A point every 50 ms; times count from the start of the recording.
+    pub trace: Vec<Point>,
+    /// What it comes to.
+    pub summary: Summary,
+    /// What to keep in mind.
+    pub caveats: Vec<Reservation>,
+}
+
+/// The engine as it was taken to be.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ListenedEngine {
+    /// The layout's name; `None` where firing angles were given.
+    pub name: Option<String>,
+    /// Firing angles, crank degrees.
+    pub firing_deg: Vec<f64>,
+    /// Working cycle, crank degrees.
+    pub cycle_deg: f64,
+}
+
+/// One layout in the ranking.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Ranked {
+    /// The layout's name; those that fire alike are one.
+    pub name: String,
+    /// Logarithm of how much better it explains the sound than noise does.
+    pub evidence: f64,
+    /// Mean speed with this layout, rpm, if an engine was heard.
+    pub rpm: Option<f64>,
+}
+
+/// Speed at one instant.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Point {
+    /// Seconds from the start of the recording.
+    pub t_s: f64,
+    /// Speed averaged over one cycle, rpm; `None` where no engine was heard for certain.
+    pub rpm: Option<f64>,
+    /// Standard deviation of that speed, rpm.
+    pub sd_rpm: Option<f64>,
+    /// Whether an engine was heard for certain.
+    pub heard: bool,
+    /// Whether something like an engine was heard, its speed not to be trusted.
+    pub doubtful: bool,
+}
+
+/// A trace in a few numbers; `None` where they cannot be vouched for.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Summary {
+    /// Mean speed over the frames heard, rpm.
+    pub rpm: Option<f64>,
+    /// Standard error of that mean, the trace's memory respected, rpm.
+    pub rpm_se: Option<f64>,
+    /// Standard deviation of the speed over the frames heard, rpm.
+    pub spread_rpm: Option<f64>,
+    /// Cycle-to-cycle variation, percent.
+    pub cycle_variation_pct: Option<f64>,
+    /// Share of weak firings at each firing position, percent.
+    pub weak_firings_pct: Option<Vec<f64>>,
+}
+
+/// A caveat as it leaves the program.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Reservation {
+    /// A stable name in kebab case.
+    pub name: String,
+    /// The sentence.
+    pub says: String,
+}
+
+impl Reservation {
+    fn new(name: &str, says: impl Into<String>) -> Reservation {
+        Reservation { name: name.to_owned(), says: says.into() }
+    }
+}
+
+/// Listens to a file.
+///
+/// # Errors
+///
+/// A [`Refusal`] where the file holds no sound that can be decoded, or the question does not fit it.
+pub fn listen_file(path: &Path, question: &Question) -> Result<Listening, Refusal> {
+    listen(Recording::open(path)?, question)
+}
+
+/// Listens to a recording.
+///
+/// # Errors
+///
+/// A [`Refusal`] where the question does not fit the recording.
+pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening, Refusal> {
+    let span = Span::of(question)?;
+    let rate = recording.sample_rate_hz();
+    let mut caveats = Vec::new();
+    let mut ears = match question.engine.firing() {
+        Some(firing) => {
+            let name = if let Engine::Is(row) = question.engine { Some(row.name.to_owned()) } else { None };
+            vec![Ear::new(name, firing, rate, question.about_rpm)?]
+        }
+        None => {
+            let mut ears = Vec::<Ear>::new();
+            for row in LAYOUTS {
+                let firing = Firing::from(row);
+                if ears.iter().all(|ear| ear.firing != firing) {
+                    ears.push(Ear::new(Some(row.name.to_owned()), firing, rate, question.about_rpm)?);
+                }
+            }
+            ears
+        }
+    };
+    let (first, last) = (span.from_s * rate, span.to_s * rate);
+    let (mut position, mut listened) = (0_usize, 0_usize);
+    let mut ranking = Vec::new();
+    while let Some(block) = recording.next_block()? {
+        let start = position;
+        position += block.len();
+        let from = ((first - start as f64).max(0.0).round() as usize).min(block.len());
+        let to = ((last - start as f64).max(0.0).round() as usize).min(block.len());
+        if from < to {
+            for ear in &mut ears {
+                ear.frames.extend(ear.listener.feed(&block[from..to]));
+            }
+            listened += to - from;
+        }
+        if ears.len() > 1 && listened as f64 > RANKED_S * rate {
+            ranking = rank(&mut ears);
+        }
+        if position as f64 >= last {
+            break;
+        }
+    }
+    if listened == 0 {
+        return Err(Refusal::unanswerable(
+            format!(
+                "nothing of {} lies after {} s: it ends at {:.2} s",
+                recording.name(),
+                span.from_s,
+                position as f64 / rate
+            ),
+            "start earlier",
+        ));
+    }
+    for ear in &mut ears {
+        ear.frames.extend(ear.listener.finish());
+    }
+    if ears.len() > 1 {
+        ranking = rank(&mut ears);
+    }
+    let ear = ears.swap_remove(0);
+    if let [best, next, ..] = &ranking[..] {
+        caveats.push(Reservation::new(
+            "layout-guessed",
+            format!(
+                "the layout is a guess: {} explains the sound best, {} next; a wrong one can halve or double \
+                 the speed, so compare with a tachometer once",
+                best.name, next.name
+            ),
+        ));
+    }
+    let summary = summarise(&ear.frames);
+    let duration_s = listened as f64 / rate;
+    reserve(&recording, &ear, duration_s, &summary, &mut caveats);
+    let trace = ear.frames.iter().map(|frame| point(frame, span.from_s)).collect();
+    let engine = ListenedEngine {
+        name: ear.name,
+        firing_deg: ear.firing.angles_deg().to_vec(),
+        cycle_deg: ear.firing.cycle_deg(),
+    };
+    Ok(Listening { duration_s, engine, ranking, trace, summary, caveats })
+}
+
+/// One listener and what it heard.
+struct Ear {
+    name: Option<String>,
+    firing: Firing,
+    listener: Listener,
+    frames: Vec<Frame>,
+}
+
+impl Ear {
+    fn new(
+        name: Option<String>,
+        firing: Firing,
+        rate_hz: f64,
+        about_rpm: Option<f64>,
+    ) -> Result<Ear, Refusal> {
+        let listener = Listener::new(rate_hz, &firing, about_rpm)
+            .map_err(|error| Refusal::misused(error.to_string(), "give a value in that range"))?;
+        Ok(Ear { name, firing, listener, frames: Vec::new() })
+    }
+}
+
+/// Ranks the ears, best first, and keeps the best alone.
+fn rank(ears: &mut Vec<Ear>) -> Vec<Ranked> {
+    ears.sort_by(|a, b| b.listener.evidence().total_cmp(&a.listener.evidence()));
+    let ranking = ears
+        .iter()
+        .map(|ear| Ranked {
+            name: ear.name.clone().unwrap_or_default(),
+            evidence: ear.listener.evidence(),
+            rpm: summarise(&ear.frames).rpm,
+        })
+        .collect();
+    ears.truncate(1);
+    ranking
+}
+
+struct Span {
+    from_s: f64,
+    to_s: f64,
+}
+
+impl Span {
+    fn of(question: &Question) -> Result<Span, Refusal> {
+        let span =
+            Span { from_s: question.from_s.unwrap_or(0.0), to_s: question.to_s.unwrap_or(f64::INFINITY) };
+        if 0.0 <= span.from_s && span.from_s < span.to_s && span.from_s.is_finite() {
+            return Ok(span);
+        }
+        Err(Refusal::misused(
+            format!("from {} s to {} s is no stretch of time", span.from_s, span.to_s),
+            "give seconds from the start, from below to",
+        ))
+    }
+}
+
+fn point(frame: &Frame, from_s: f64) -> Point {
+    let heard = frame.heard == Heard::Yes;
+    Point {
+        t_s: rounded(frame.t_s + from_s, 1e3),
+        rpm: heard.then(|| rounded(frame.rpm, 1e2)),
+        sd_rpm: heard.then(|| rounded(frame.sd_rpm, 1e2)),
+        heard,
+        doubtful: frame.heard == Heard::Doubtful,
+    }
+}
+
+/// Digits beyond what is known only hide it.
+fn rounded(value: f64, parts: f64) -> f64 {
+    (value * parts).round() / parts
+}
+
+/// Mean, spread, and the mean's standard error with the trace's memory respected: the variance of a
+/// mean of *n* values with autocorrelations *ρ* is *s²/n · (1 + 2 Σ ρ)*, summed while positive.
+fn summarise(frames: &[Frame]) -> Summary {
+    let heard: Vec<f64> = frames.iter().filter(|f| f.heard == Heard::Yes).map(|f| f.rpm).collect();
+    let mut summary = Summary {
+        rpm: None,
+        rpm_se: None,
+        spread_rpm: None,
+        cycle_variation_pct: None,
+        weak_firings_pct: None,
+    };
+    if heard.is_empty() {
+        return summary;
+    }
+    let count = heard.len() as f64;
+    let mean = heard.iter().sum::<f64>() / count;
+    summary.rpm = Some(rounded(mean, 1e2));
+    if heard.len() < 20 {
+        return summary;
+    }
+    let off: Vec<f64> = heard.iter().map(|rpm| rpm - mean).collect();
+    let variance = off.iter().map(|x| x * x).sum::<f64>() / (count - 1.0);
+    let mut memory = 1.0;
+    for lag in 1..MEMORY_FRAMES.min(heard.len() / 2) {
+        let together: f64 = off.iter().zip(&off[lag..]).map(|(a, b)| a * b).sum::<f64>() / count;
+        if together <= 0.0 {
+            break;
+        }
+        memory += 2.0 * together / variance.max(1e-12);
+    }
+    summary.spread_rpm = Some(rounded(variance.sqrt(), 1e2));
+    summary.rpm_se = Some(rounded((variance / count * memory).sqrt(), 1e2));
+    summary
+}
+
+/// What to keep in mind about a take.
+fn reserve(
+    recording: &Recording,
+    ear: &Ear,
+    duration_s: f64,
+    summary: &Summary,
+    caveats: &mut Vec<Reservation>,
+) {
+    let count = |heard: Heard| ear.frames.iter().filter(|frame| frame.heard == heard).count();
+    let (heard, doubtful) = (count(Heard::Yes), count(Heard::Doubtful));
+    if heard == 0 {
+        let something =
+            if doubtful > 0 { "; something like one was heard, too doubtful to trust" } else { "" };
+        caveats.push(Reservation::new(
+            "not-heard",
+            format!("no engine was heard in {duration_s:.1} s{something}"),
+        ));
+    } else if heard + heard / 9 < ear.frames.len() {
+        let share = 100.0 * heard as f64 / ear.frames.len() as f64;
+        caveats.push(Reservation::new(
+            "heard-in-part",
+            format!("an engine was heard in {share:.0} % of {duration_s:.1} s; the rest is left blank"),
+        ));
+    }
+    if recording.cut_short() {
+        caveats.push(Reservation::new(
+            "cut-short",
+            format!("{} breaks off at {:.1} s before its own end", recording.name(), recording.elapsed_s()),
+        ));
+    }
+    if recording.damaged() > 0 {
+        caveats.push(Reservation::new(
+            "damaged",
+            format!(
+                "{} pieces of {} could not be decoded; times after them run early",
+                recording.damaged(),
+                recording.name()
+            ),
+        ));
+    }
+    if summary.rpm.is_some() {
+        caveats.push(Reservation::new(
+            "evenness-not-known",
+            "cycle variation and weak firings are not given: this sound does not vouch for them",
+        ));
+    }
+}

@@ -1,0 +1,323 @@
+//! Recordings: wav, flac, mp3, ogg vorbis, and the sound of m4a, mp4 and mov, decoded block by block.
+//!
+//! Memory stays bounded however long the recording is. Whatever the decoder does with a broken file,
+//! the answer is a refusal that names the file and the remedy.
+
+use std::fs::File;
+use std::io::{ErrorKind, Read, Seek, SeekFrom};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+
+use symphonia::core::codecs::audio::well_known::{
+    CODEC_ID_AC3, CODEC_ID_EAC3, CODEC_ID_OPUS, CODEC_ID_SPEEX, CODEC_ID_WMA,
+};
+use symphonia::core::codecs::audio::{AudioCodecId, AudioDecoder, AudioDecoderOptions};
+use symphonia::core::errors::Error;
+use symphonia::core::formats::probe::Hint;
+use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
+use symphonia::core::io::{MediaSource, MediaSourceStream};
+use symphonia::core::meta::MetadataOptions;
+
+use crate::refusal::Refusal;
+
+/// Sample rates that can be listened to, hertz.
+const SAMPLE_RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
+
+const READS: &str = "give a wav, flac, mp3, ogg (vorbis), m4a, mp4 or mov recording";
+
+/// Anything sound can be read from.
+pub trait Source: Read + Seek + Send + Sync + 'static {}
+
+impl<T: Read + Seek + Send + Sync + 'static> Source for T {}
+
+/// A source with its length found once.
+struct Measured {
+    inner: Box<dyn Source>,
+    length: u64,
+}
+
+impl Read for Measured {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        self.inner.read(buffer)
+    }
+}
+
+impl Seek for Measured {
+    fn seek(&mut self, to: SeekFrom) -> std::io::Result<u64> {
+        self.inner.seek(to)
+    }
+}
+
+impl MediaSource for Measured {
+    fn is_seekable(&self) -> bool {
+        true
+    }
+
+    fn byte_len(&self) -> Option<u64> {
+        Some(self.length)
+    }
+}
+
+/// A recording being decoded, mixed down to one channel.
+pub struct Recording {
+    name: String,
+    format: Box<dyn FormatReader>,
+    decoder: Box<dyn AudioDecoder>,
+    track: u32,
+    sample_rate_hz: u32,
+    interleaved: Vec<f32>,
+    mono: Vec<f32>,
+    /// Whether `mono` holds the first block, decoded while opening.
+    first: bool,
+    samples: u64,
+    damaged: u64,
+    cut_short: bool,
+    ended: bool,
+}
+
+impl Recording {
+    /// Opens a file.
+    ///
+    /// # Errors
+    ///
+    /// A [`Refusal`] where the file cannot be read, or holds no sound that can be decoded.
+    pub fn open(path: &Path) -> Result<Recording, Refusal> {
+        let name = path.display().to_string();
+        let unreadable = |error: std::io::Error| {
+            Refusal::unanswerable(
+                format!("{name} cannot be read ({})", words(&error)),
+                "check the name and whether the file may be read",
+            )
+        };
+        let file = File::open(path).map_err(unreadable)?;
+        if file.metadata().map_err(unreadable)?.is_dir() {
+            return Err(Refusal::unanswerable(format!("{name} is a folder"), READS));
+        }
+        Recording::read(file, &name)
+    }
+
+    /// Reads a recording from anything, such as an upload; `name` is what messages call it, and its
+    /// ending is a hint of the format.
+    ///
+    /// # Errors
+    ///
+    /// A [`Refusal`] where there is no sound that can be decoded.
+    pub fn read(mut source: impl Source, name: &str) -> Result<Recording, Refusal> {
+        let name = name.to_owned();
+        let broken = |error: std::io::Error| {
+            Refusal::unanswerable(format!("{name} cannot be read ({})", words(&error)), "copy the file again")
+        };
+        let length = source.seek(SeekFrom::End(0)).map_err(broken)?;
+        source.rewind().map_err(broken)?;
+        if length == 0 {
+            return Err(Refusal::unanswerable(
+                format!("{name} is empty (0 bytes)"),
+                "record or copy it again",
+            ));
+        }
+        let mut head = Vec::new();
+        source.by_ref().take(64).read_to_end(&mut head).map_err(broken)?;
+        source.rewind().map_err(broken)?;
+        let measured = Measured { inner: Box::new(source), length };
+        let opened = catch_unwind(AssertUnwindSafe(|| Recording::probe(measured, &name, length, &head)));
+        opened.unwrap_or_else(|_| Err(crashed(&name)))
+    }
+
+    fn probe(source: Measured, name: &str, length: u64, head: &[u8]) -> Result<Recording, Refusal> {
+        let mut hint = Hint::new();
+        if let Some(ending) = Path::new(name).extension().and_then(|ending| ending.to_str()) {
+            hint.with_extension(ending);
+        }
+        let stream = MediaSourceStream::new(Box::new(source), Default::default());
+        let format = symphonia::default::get_probe()
+            .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
+            .map_err(|error| unrecognised(name, length, head, &error))?;
+        let no_sound = || {
+            Refusal::unanswerable(
+                format!("{name} holds no sound, only {} other tracks", format.tracks().len()),
+                "record with the microphone on, or give another file",
+            )
+        };
+        let track = format.default_track(TrackType::Audio).ok_or_else(no_sound)?;
+        let parameters =
+            track.codec_params.as_ref().and_then(|parameters| parameters.audio()).ok_or_else(no_sound)?;
+        if let Some(rate) = parameters.sample_rate {
+            check_rate(name, rate)?;
+        }
+        let decoder = symphonia::default::get_codecs()
+            .make_audio_decoder(parameters, &AudioDecoderOptions::default())
+            .map_err(|error| {
+                Refusal::unanswerable(
+                    format!("{name} holds sound as {}, which is not read ({error})", codec(parameters.codec)),
+                    "convert it to wav or flac first",
+                )
+            })?;
+        let (track, sample_rate_hz) = (track.id, parameters.sample_rate.unwrap_or_default());
+        let mut recording = Recording {
+            name: name.to_owned(),
+            format,
+            decoder,
+            track,
+            sample_rate_hz,
+            interleaved: Vec::new(),
+            mono: Vec::new(),
+            first: false,
+            samples: 0,
+            damaged: 0,
+            cut_short: false,
+            ended: false,
+        };
+        recording.decode()?;
+        if recording.mono.is_empty() {
+            let why = if recording.cut_short || recording.damaged > 0 {
+                "is cut off or damaged"
+            } else {
+                "is empty"
+            };
+            return Err(Refusal::unanswerable(
+                format!("the sound of {name} {why}: not one sample could be decoded of {length} bytes"),
+                "record or copy it again",
+            ));
+        }
+        recording.first = true;
+        Ok(recording)
+    }
+
+    /// What messages call it.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Sample rate, hertz.
+    pub fn sample_rate_hz(&self) -> f64 {
+        f64::from(self.sample_rate_hz)
+    }
+
+    /// The next block of mono samples in −1 to 1; `None` at the end.
+    ///
+    /// # Errors
+    ///
+    /// A [`Refusal`] where the decoder fails of itself.
+    pub fn next_block(&mut self) -> Result<Option<&[f32]>, Refusal> {
+        if !std::mem::take(&mut self.first) {
+            let decoded = catch_unwind(AssertUnwindSafe(|| self.decode()));
+            decoded.unwrap_or_else(|_| Err(crashed(&self.name)))?;
+        }
+        self.samples += self.mono.len() as u64;
+        Ok((!self.mono.is_empty()).then_some(&self.mono))
+    }
+
+    /// Seconds given out so far.
+    pub fn elapsed_s(&self) -> f64 {
+        self.samples as f64 / self.sample_rate_hz()
+    }
+
+    /// Whether the recording broke off before its own end.
+    pub fn cut_short(&self) -> bool {
+        self.cut_short
+    }
+
+    /// Pieces that could not be decoded and are missing.
+    pub fn damaged(&self) -> u64 {
+        self.damaged
+    }
+
+    /// Decodes into `mono`; leaves it empty at the end.
+    fn decode(&mut self) -> Result<(), Refusal> {
+        self.mono.clear();
+        while self.mono.is_empty() && !self.ended {
+            let packet = match self.format.next_packet() {
+                Ok(Some(packet)) => packet,
+                Ok(None) | Err(Error::ResetRequired) => {
+                    self.ended = true;
+                    break;
+                }
+                Err(_) => {
+                    (self.ended, self.cut_short) = (true, true);
+                    break;
+                }
+            };
+            if packet.track_id != self.track {
+                continue;
+            }
+            let Ok(decoded) = self.decoder.decode(&packet) else {
+                self.damaged += 1;
+                continue;
+            };
+            let rate = decoded.spec().rate();
+            check_rate(&self.name, rate)?;
+            if self.sample_rate_hz != rate {
+                // Some coders state half their rate; the first decoded piece is what counts.
+                if self.samples > 0 {
+                    (self.ended, self.cut_short) = (true, true);
+                    break;
+                }
+                self.sample_rate_hz = rate;
+            }
+            let channels = decoded.num_planes().max(1);
+            decoded.copy_to_vec_interleaved(&mut self.interleaved);
+            let share = 1.0 / channels as f32;
+            self.mono.extend(
+                self.interleaved.chunks_exact(channels).map(|frame| frame.iter().sum::<f32>() * share),
+            );
+        }
+        Ok(())
+    }
+}
+
+fn check_rate(name: &str, rate_hz: u32) -> Result<(), Refusal> {
+    if SAMPLE_RATES_HZ.contains(&rate_hz) {
+        return Ok(());
+    }
+    Err(Refusal::unanswerable(
+        format!("{name} says its sample rate is {rate_hz} Hz, but 8000 to 192000 Hz can be listened to"),
+        "record again at 44100 or 48000 Hz",
+    ))
+}
+
+/// Why a file was not recognised, as far as its first bytes tell.
+fn unrecognised(name: &str, length: u64, head: &[u8], error: &Error) -> Refusal {
+    let sound = head.starts_with(b"RIFF")
+        || head.starts_with(b"fLaC")
+        || head.starts_with(b"OggS")
+        || head.get(4..8) == Some(b"ftyp")
+        || head.starts_with(b"ID3");
+    if sound {
+        let early = matches!(error, Error::IoError(error) if error.kind() == ErrorKind::UnexpectedEof);
+        let why = if early { "it ends too early".to_owned() } else { error.to_string() };
+        return Refusal::unanswerable(
+            format!("{name} is cut off or damaged: {why}, after {length} bytes"),
+            "record or copy it again to its end",
+        );
+    }
+    let text = head.iter().all(|byte| (32..127).contains(byte) || b"\t\r\n".contains(byte) || *byte >= 128);
+    let begins: String = String::from_utf8_lossy(head).chars().filter(|c| !c.is_control()).take(20).collect();
+    let what =
+        if text { format!("text (it begins “{begins}”)") } else { "none of the formats read".to_owned() };
+    Refusal::unanswerable(format!("{name} is no recording but {what}"), READS)
+}
+
+fn crashed(name: &str) -> Refusal {
+    Refusal::unanswerable(
+        format!("{name} is damaged in a way its decoder could not cope with"),
+        "convert it to wav first, or record again",
+    )
+}
+
+fn codec(id: AudioCodecId) -> String {
+    match id {
+        CODEC_ID_OPUS => "Opus".to_owned(),
+        CODEC_ID_SPEEX => "Speex".to_owned(),
+        CODEC_ID_WMA => "Windows Media Audio".to_owned(),
+        CODEC_ID_AC3 | CODEC_ID_EAC3 => "AC-3".to_owned(),
+        other => format!("coding {other}"),
+    }
+}
+
+fn words(error: &std::io::Error) -> String {
+    match error.kind() {
+        ErrorKind::NotFound => "there is no such file".to_owned(),
+        ErrorKind::PermissionDenied => "permission is denied".to_owned(),
+        _ => error.to_string(),
+    }
+}
