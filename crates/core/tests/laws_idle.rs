@@ -330,3 +330,15 @@ fn what_means_nothing_is_refused() {
         assert!(matches!(sweep(&holds(&GOOD, 5.0), &wrong), Err(Error::OutOfDomain { .. })));
     }
 }
+
+#[test]
+fn an_engine_found_too_lean_to_keep_its_floor_is_taken_richer_and_not_called_enough() {
+    for screw in [Screw::Fuel, Screw::Air] {
+        let question = Question { floor_rpm: Some(850.0), ..Question::new(screw) };
+        let answered = sweep(&[ran(1.75, 705.0, 6.0, 0)], &question).expect("a running hold has an answer");
+        assert!(!answered.value.enough);
+        let next = answered.value.next.expect("a first hold is followed by another");
+        assert!(screw.richness(TurnsOut(1.75)) < screw.richness(next), "{screw:?} {next:?}");
+        assert!(answered.caveats.iter().any(|caveat| caveat.name == "idles-below-floor"));
+    }
+}
