@@ -238,7 +238,9 @@ pub fn garage(count: usize, random: &mut Random) -> Vec<f64> {
                 .map(|((a, p), h)| a * (f64::from(h) * blades * phase + p).cos())
                 .sum();
             wash += 0.15 * (random.normal() - wash);
-            0.65 * 1.4 * pink.next(random) + 0.4 * hum + 0.4 * tone
+            0.65 * 1.4 * pink.next(random)
+                + 0.4 * hum
+                + 0.4 * tone
                 + 0.5 * 3.5 * wash * (1.0 + 0.15 * (blades * phase).cos())
         })
         .collect()
@@ -263,12 +265,7 @@ impl Pink {
 
 /// RMS in 100 Hz to 8 kHz: second-order Butterworth corners, run twice.
 pub fn heard_rms(sound: &[f64]) -> f64 {
-    let mut filters = [
-        Biquad::high(100.0),
-        Biquad::high(100.0),
-        Biquad::low(8_000.0),
-        Biquad::low(8_000.0),
-    ];
+    let mut filters = [Biquad::high(100.0), Biquad::high(100.0), Biquad::low(8_000.0), Biquad::low(8_000.0)];
     let sum: f64 = sound
         .iter()
         .map(|&x| {

@@ -63,7 +63,9 @@ pub fn music(seconds: f64, seed: u64) -> Vec<f64> {
         let at = number as f64 * beat;
         let root = roots[number / 4 % 4];
         if number % 2 == 0 {
-            add(at, 0.25, &mut |t| (-t / 0.08).exp() * (tau * (50.0 * t + 3.0 * (1.0 - (-t / 0.02).exp()))).sin());
+            add(at, 0.25, &mut |t| {
+                (-t / 0.08).exp() * (tau * (50.0 * t + 3.0 * (1.0 - (-t / 0.02).exp()))).sin()
+            });
         } else {
             add(at, 0.2, &mut |t| 0.5 * (-t / 0.05).exp() * random.normal());
         }
@@ -76,14 +78,18 @@ pub fn music(seconds: f64, seed: u64) -> Vec<f64> {
         for half in 0..2 {
             add(at + beat * 0.5 * f64::from(half), beat * 0.45, &mut |t| {
                 let fade = (1.0 - (-t / 0.005).exp()) * (-t / 0.4).exp();
-                0.5 * fade * (1..6).map(|h| (tau * root / 2.0 * f64::from(h) * t).sin() / f64::from(h)).sum::<f64>()
+                0.5 * fade
+                    * (1..6).map(|h| (tau * root / 2.0 * f64::from(h) * t).sin() / f64::from(h)).sum::<f64>()
             });
         }
         if number % 4 == 0 {
             for third in [2.0, 2.52, 3.0] {
                 add(at, 4.0 * beat, &mut |t| {
                     let fade = (1.0 - (-t / 0.02).exp()) * (-t / 1.5).exp();
-                    0.2 * fade * (1..8).map(|h| (tau * root * third * f64::from(h) * t).sin() / f64::from(h)).sum::<f64>()
+                    0.2 * fade
+                        * (1..8)
+                            .map(|h| (tau * root * third * f64::from(h) * t).sin() / f64::from(h))
+                            .sum::<f64>()
                 });
             }
         }
@@ -104,8 +110,10 @@ pub fn speech(seconds: f64, seed: u64) -> Vec<f64> {
         .unwrap_or_else(|error| panic!("espeak-ng: {error}; install it, scripts/test does"));
     assert!(said.status.success(), "espeak-ng failed: {}", String::from_utf8_lossy(&said.stderr));
     let rate = f64::from(u32::from_le_bytes(said.stdout[24..28].try_into().unwrap()));
-    let voice: Vec<f64> =
-        said.stdout[44..].chunks_exact(2).map(|pair| f64::from(i16::from_le_bytes([pair[0], pair[1]]))).collect();
+    let voice: Vec<f64> = said.stdout[44..]
+        .chunks_exact(2)
+        .map(|pair| f64::from(i16::from_le_bytes([pair[0], pair[1]])))
+        .collect();
     assert!(voice.len() > rate as usize, "espeak-ng said nothing");
     (0..(seconds * SAMPLE_RATE_HZ) as usize)
         .map(|i| {
