@@ -1,5 +1,7 @@
 //! What is heard: engines of every layout at known speeds, and sounds that are none.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop there")]
+
 mod engine_sound;
 mod formats;
 mod other_sound;
@@ -28,6 +30,7 @@ fn idle(layout: &Layout, rpm: f64, any_pulse: bool, noise: Noise, seed: u64, pul
         layout,
         rpm,
         seconds: 8.0,
+        rising_rpm_per_s: 0.0,
         wander: 0.01,
         jitter: 0.006,
         cylinders: layout.firing_deg.iter().map(|_| random.between(0.65, 1.0)).collect(),
