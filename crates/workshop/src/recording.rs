@@ -134,7 +134,7 @@ impl Recording {
             .map_err(|error| unrecognised(name, length, head, &error))?;
         let no_sound = || {
             Refusal::unanswerable(
-                format!("{name} holds no sound, only {} other tracks", format.tracks().len()),
+                format!("{name} holds no sound (tracks of other kinds: {})", format.tracks().len()),
                 "record with the microphone on, or give another file",
             )
         };
@@ -146,9 +146,9 @@ impl Recording {
         }
         let decoder = symphonia::default::get_codecs()
             .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-            .map_err(|error| {
+            .map_err(|_| {
                 Refusal::unanswerable(
-                    format!("{name} holds sound as {}, which is not read ({error})", codec(parameters.codec)),
+                    format!("{name} holds sound as {}, which is not read", codec(parameters.codec)),
                     "convert it to wav or flac first",
                 )
             })?;

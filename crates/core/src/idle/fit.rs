@@ -117,7 +117,7 @@ const STALL_WIDTH: f64 = 0.05;
 /// How often the cause of a stall is misjudged.
 const MISJUDGED: f64 = 0.02;
 /// Standard errors thought possible where none is stated, rpm, with their weights.
-const UNKNOWN_SE: [(f64, f64); 4] = [(3.0, 0.2), (6.0, 0.35), (12.0, 0.3), (25.0, 0.15)];
+const UNKNOWN_SE: [(f64, f64); 3] = [(4.0, 0.35), (9.0, 0.4), (22.0, 0.25)];
 
 /// Chance that an engine dies at a share of its highest speed.
 pub(super) fn stall_chance(relative_speed: f64) -> f64 {
@@ -207,9 +207,9 @@ impl Linear {
             }
         }
         let mut ln_det = 0.0;
-        for i in 0..p {
-            m[i][i] += self.precision[i];
-            ln_det -= self.precision[i].ln();
+        for (i, (row, precision)) in m.iter_mut().zip(&self.precision).enumerate().take(p) {
+            row[i] += precision;
+            ln_det -= precision.ln();
         }
         let (factor, ln_det_m) = cholesky(&m, p);
         let mean = solve(&factor, &b, p);
@@ -259,10 +259,7 @@ fn cholesky(m: &[Row; COLUMNS], p: usize) -> ([Row; COLUMNS], f64) {
     let mut product = 1.0;
     for i in 0..p {
         for j in 0..=i {
-            let mut sum = m[i][j];
-            for k in 0..j {
-                sum -= l[i][k] * l[j][k];
-            }
+            let sum = m[i][j] - dot(&l[i], &l[j], j);
             if i == j {
                 // The prior's precision on the diagonal keeps this above zero.
                 let root = sum.max(1e-30).sqrt();

@@ -105,6 +105,11 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
         }
         // Nothing within reach is safe or advised: half a turn richer always is.
         None if so_far.ran < FEWEST => Plan::Next(question.on_richer_grid(so_far.last + 0.5)),
+        // No place seems to stay above the floor, as on an engine that was found far too lean. A few
+        // holds are not enough for all that: it comes up where it is richer, if anywhere.
+        None if so_far.ran < FEWEST && so_far.richest < rich => {
+            Plan::Next((so_far.richest + LEANER_STEP).min(rich))
+        }
         _ => Plan::Enough,
     }
 }

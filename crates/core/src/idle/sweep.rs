@@ -412,6 +412,16 @@ fn remarks(
             ),
         ));
     }
+    let fastest = data.readings.iter().map(|reading| reading.rpm).fold(0.0, f64::max);
+    if let Some(floor) = question.floor_rpm.filter(|floor| fastest < *floor) {
+        caveats.push(Caveat::new(
+            "idles-below-floor",
+            format!(
+                "it idles at {fastest:.0} rpm, below the {floor:.0} it should keep (oil pressure): set the idle with the stop \
+                 first; if it will not idle there, that is the finding"
+            ),
+        ));
+    }
     let leanest = data.readings.iter().map(|reading| reading.richness).fold(f64::INFINITY, f64::min);
     if edge < leanest && data.lean_stalls.is_empty() {
         caveats.push(Caveat::new(

@@ -28,26 +28,33 @@ pub struct Verdict {
 /// ```
 ///
 /// so that a sweep that has told nothing acquits and convicts nobody, and larger reading errors
-/// move every verdict back towards that state. Whether there is a plateau within reach is judged
-/// first, then whether it lies inside the window: each is earned by itself, and their product
-/// counts.
+/// move every verdict back towards that state. (With errors as large as what the screw does,
+/// nearly flat rivals explain the readings, and are believed for a while.) Findings that differ
+/// in one respect only are judged together first, then apart: a plateau, and whether it lies inside
+/// the window; no curve, and whether the speed wanders. Each step is earned by itself, and their
+/// product counts.
 pub(super) fn verdicts(question: &Question, findings: &[f64; 6]) -> Vec<Verdict> {
-    let plateau = findings[0] + findings[1];
-    let plateau_prior = PRIOR[0] + PRIOR[1];
-    let plateau_earned = earned(plateau, plateau_prior);
-    let share = |index: usize| match index {
-        0 | 1 if 0.0 < plateau => {
-            plateau_earned * earned(findings[index] / plateau, PRIOR[index] / plateau_prior)
+    // Normal or outside the window, starved, flooded, without effect or unsteady.
+    let groups: [&[usize]; 4] = [&[0, 1], &[2], &[3], &[4, 5]];
+    let mut share = [0.0; 6];
+    for group in groups {
+        let sum = |of: &[f64; 6]| group.iter().map(|&index| of[index]).sum::<f64>();
+        let (together, prior) = (sum(findings), sum(&PRIOR));
+        for &index in group {
+            let within = if 1 < group.len() {
+                earned(findings[index] / together.max(1e-300), PRIOR[index] / prior)
+            } else {
+                1.0
+            };
+            share[index] = earned(together, prior) * within;
         }
-        0 | 1 => 0.0,
-        _ => earned(findings[index], PRIOR[index]),
-    };
+    }
     let mut told: Vec<Verdict> = FINDINGS
         .iter()
         .enumerate()
         .map(|(index, &finding)| Verdict {
             name: name(finding),
-            probability: share(index),
+            probability: share[index],
             because: because(question, finding),
         })
         .collect();

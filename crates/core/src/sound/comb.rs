@@ -16,7 +16,7 @@ use crate::engine::layout::Firing;
 const STRONG: usize = STRENGTHS.len();
 const UNEVEN: usize = UNEVENNESS.len();
 /// Speeds computed side by side.
-const SIDE: usize = 8;
+const SIDE: usize = 4;
 
 struct Order {
     /// Distance from the first order on the logarithmic axis, cells.
@@ -28,6 +28,8 @@ struct Order {
 /// Orders whose unevenness rises and falls together, lowest first.
 struct Family {
     orders: Vec<Order>,
+    /// Whether the firing angles alone imply all of them, so that unevenness hardly matters.
+    implied: bool,
     /// For each group of speeds: how many orders it can use, and what they cost, line or no line.
     groups: Vec<(usize, [[f32; UNEVEN]; STRONG])>,
 }
@@ -44,8 +46,9 @@ impl Comb {
         // Up to the same frequency for every speed: a limit in orders would favour fast ones.
         let most = (STEP * cells as f64).exp() as usize;
         let period = period(firing);
-        let mut families: Vec<Family> =
-            (0..=period / 2).map(|_| Family { orders: Vec::new(), groups: Vec::new() }).collect();
+        let mut families: Vec<Family> = (0..=period / 2)
+            .map(|_| Family { orders: Vec::new(), implied: true, groups: Vec::new() })
+            .collect();
         for k in 1..=most {
             let s = STRENGTHS.map(|strength| {
                 UNEVENNESS.map(|(unevenness, _)| strength * (firing.order_strength(k) + unevenness * share))
@@ -56,7 +59,9 @@ impl Comb {
                 cost: s.map(|s| s.map(|s| s.ln_1p() as f32)),
             };
             let remainder = k % period;
-            families[remainder.min(period - remainder)].orders.push(order);
+            let family = &mut families[remainder.min(period - remainder)];
+            family.implied &= firing.order_strength(k) > 0.9;
+            family.orders.push(order);
         }
         families.retain(|family| !family.orders.is_empty());
         for family in &mut families {
@@ -82,28 +87,47 @@ impl Comb {
             let first = group * SIDE;
             let mut totals = [[0.0_f32; SIDE]; STRONG];
             for family in &self.families {
-                let (usable, cost) = &family.groups[group];
-                let mut sums = cost.map(|cost| cost.map(|cost| [cost; SIDE]));
-                for order in &family.orders[..*usable] {
-                    let from = first + order.shift;
-                    let lines: &[f32; SIDE] =
-                        lines[from..from + SIDE].try_into().expect("a slice of SIDE because it was cut so");
-                    for (sums, gains) in sums.iter_mut().zip(&order.gain) {
-                        for (sums, gain) in sums.iter_mut().zip(gains) {
-                            for i in 0..SIDE {
-                                sums[i] += gain * lines[i];
-                            }
-                        }
-                    }
-                }
-                for (totals, sums) in totals.iter_mut().zip(&sums) {
-                    for i in 0..SIDE {
-                        totals[i] += sums.iter().map(|sums| sums[i]).fold(f32::MIN, f32::max);
-                    }
+                if family.implied {
+                    family.weigh::<1>(lines, first, group, &mut totals);
+                } else {
+                    family.weigh::<UNEVEN>(lines, first, group, &mut totals);
                 }
             }
             for (i, evidence) in evidence.iter_mut().enumerate() {
                 *evidence += totals.iter().map(|totals| totals[i]).fold(0.0, f32::max);
+            }
+        }
+    }
+}
+
+impl Family {
+    /// Adds to each strength's total the likeliest of the first `GUESSES` unevennesses.
+    #[inline(always)]
+    fn weigh<const GUESSES: usize>(
+        &self,
+        lines: &[f32],
+        first: usize,
+        group: usize,
+        totals: &mut [[f32; SIDE]; STRONG],
+    ) {
+        let (usable, cost) = &self.groups[group];
+        let mut sums: [[[f32; SIDE]; GUESSES]; STRONG] =
+            std::array::from_fn(|strong| std::array::from_fn(|uneven| [cost[strong][uneven]; SIDE]));
+        for order in &self.orders[..*usable] {
+            let from = first + order.shift;
+            let lines: &[f32; SIDE] =
+                lines[from..from + SIDE].try_into().expect("a slice of SIDE because it was cut so");
+            for (sums, gains) in sums.iter_mut().zip(&order.gain) {
+                for (sums, gain) in sums.iter_mut().zip(gains) {
+                    for (sum, line) in sums.iter_mut().zip(lines) {
+                        *sum += gain * line;
+                    }
+                }
+            }
+        }
+        for (totals, sums) in totals.iter_mut().zip(&sums) {
+            for i in 0..SIDE {
+                totals[i] += sums.iter().map(|sums| sums[i]).fold(f32::MIN, f32::max);
             }
         }
     }

@@ -54,7 +54,7 @@ pub const UNEVENNESS: [(f64, f64); 4] = [(0.01, 0.8), (0.06, 1.0), (0.25, 0.8), 
 /// Where an engine on a tuning bench is met: between these speeds, rpm. Outside, evidence is taken
 /// off for each unit of the logarithm of speed, up to a most: below, above. It settles near ties
 /// between a speed and its half or double, no more.
-pub const IDLE_RPM: (f64, f64) = (670.0, 1400.0);
+pub const IDLE_RPM: (f64, f64) = (670.0, 1350.0);
 /// See [`IDLE_RPM`]: what one unit of the logarithm takes off.
 pub const IDLE_SLOPE: f32 = 120.0;
 /// See [`IDLE_RPM`]: the most that is taken off, below and above.
@@ -64,9 +64,9 @@ pub const IDLE_MOST: (f32, f32) = (24.0, 10.0);
 pub const TEMPER: f32 = 0.06;
 
 /// Frames of hindsight before a frame is final, and how many are made final at once.
-pub const HINDSIGHT_FRAMES: usize = 60;
+pub const HINDSIGHT_FRAMES: usize = 56;
 /// See [`HINDSIGHT_FRAMES`].
-pub const FINAL_FRAMES: usize = 10;
+pub const FINAL_FRAMES: usize = 14;
 
 /// Scale of the ordinary step of speed from frame to frame, grid cells.
 pub const NARROW_CELLS: f32 = 0.8;
@@ -91,8 +91,9 @@ pub const TONE_NEAR_HZ: f64 = 200.0;
 pub const TONE_STANDS_OUT: f64 = 8.0;
 /// Firing rate above which an engine's rhythm and a voice's pitch are in the same range, hertz.
 pub const VOICE_HZ: f64 = 45.0;
-/// Share of bins that stand out from which sound is tonal: below [`VOICE_HZ`], and above it, where
-/// more care is due (engines at 10 dB stay below 0.004; voices fall to 0.005, music to 0.03).
+/// Speed above which that much care is due at any firing rate, rpm: a voice's rhythm fits fast engines.
+pub const VOICE_RPM: f64 = 1800.0;
+/// Share of bins that stand out from which sound is tonal: below both, and above either, where more care is due (engines at 10 dB stay below 0.004; voices fall to 0.005, music to 0.03).
 pub const TONAL: (f64, f64) = (0.014, 0.0045);
 
 /// Probability of no engine above which none is heard.

@@ -188,14 +188,14 @@ impl Ears {
     fn boxed(&mut self, energy: Lanes) -> Option<Lanes> {
         self.recent[(self.boxes % TAPS as u64) as usize] = energy;
         self.boxes += 1;
-        if self.boxes % 2 == 0 {
+        if self.boxes.is_multiple_of(2) {
             return None;
         }
         let mut smooth = [0.0_f32; LANES];
         for (tap, back) in self.taps.iter().zip(0..TAPS as u64) {
             let at = (self.boxes + TAPS as u64 - 1 - back) % TAPS as u64;
-            for i in 0..LANES {
-                smooth[i] += tap * self.recent[at as usize][i];
+            for (smooth, recent) in smooth.iter_mut().zip(self.recent[at as usize]) {
+                *smooth += tap * recent;
             }
         }
         Some(self.loudness(smooth))

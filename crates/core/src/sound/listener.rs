@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use super::comb::{Comb, prior};
 use super::constants::{
     ABOUT_FACTOR, AROUND_FRAMES, CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES, SPEEDS_RPM,
-    STEP, TEMPER, WINDOWS,
+    STEP, TEMPER, VOICE_HZ, VOICE_RPM, WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::Spectra;
@@ -207,8 +207,9 @@ impl Listener {
                 self.recent.pop_front();
             }
             self.recent.push_back(glimpse);
+            let careful = self.careful(frame.rpm);
             let recent = self.recent.make_contiguous();
-            frame.heard = verdict(recent, recent.len() - 1, self.firings_per_rpm * frame.rpm);
+            frame.heard = verdict(recent, recent.len() - 1, careful);
             self.live = Some(frame);
             let short = self.short.pop_front().unwrap_or_default();
             let all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
@@ -268,7 +269,7 @@ impl Listener {
         settled.reverse();
         let before = self.past.len();
         for (index, mut frame) in settled.into_iter().enumerate() {
-            frame.heard = verdict(&glimpses, before + index, self.firings_per_rpm * frame.rpm);
+            frame.heard = verdict(&glimpses, before + index, self.careful(frame.rpm));
             frames.push(frame);
         }
         self.past.extend(&glimpses[before..before + count]);
@@ -278,6 +279,11 @@ impl Listener {
         self.seen.drain(..count);
         self.given += count;
         self.tone.forget(self.given as f64 * FRAME_S - 1.0);
+    }
+
+    /// Whether a voice could have the rhythm of this speed.
+    fn careful(&self, rpm: f64) -> bool {
+        self.firings_per_rpm * rpm > VOICE_HZ || rpm > VOICE_RPM
     }
 
     /// A belief as its neighbours see it, and the frame it makes, whether heard still open.

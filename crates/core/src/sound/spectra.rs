@@ -34,7 +34,7 @@ impl Spectra {
     /// `first_hz` is the frequency of cell 0; cell *i* lies at `first_hz · exp(i · STEP)`.
     pub(crate) fn new(seconds: f64, loudness_hz: f64, bands: usize, first_hz: f64, cells: usize) -> Spectra {
         let length = (seconds * loudness_hz).round() as usize;
-        let size = (3 * length).next_power_of_two();
+        let size = (3 * length / 2).next_power_of_two();
         let transform = RealFftPlanner::<f32>::new().plan_fft_forward(size);
         let bin_hz = loudness_hz / size as f64;
         let last_hz = first_hz * (STEP * cells as f64).exp() + 2.0 * NEIGHBOURHOOD_HZ;

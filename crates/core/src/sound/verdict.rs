@@ -5,9 +5,7 @@
 //! the time, and its sound does not stand out as *tones*.
 
 use super::Heard;
-use super::constants::{
-    AROUND_FRAMES, CERTAIN, GAP, HELD_FRAMES, LIKELY, MOVES, STEP, TONAL, UNAMBIGUOUS, VOICE_HZ,
-};
+use super::constants::{AROUND_FRAMES, CERTAIN, GAP, HELD_FRAMES, LIKELY, MOVES, STEP, TONAL, UNAMBIGUOUS};
 
 /// What a frame looks like from its neighbours.
 #[derive(Clone, Copy, Debug)]
@@ -22,8 +20,9 @@ pub(crate) struct Glimpse {
     pub(crate) tone: f64,
 }
 
-/// The verdict about the frame `at` among its neighbours; `firing_hz` is the rate of firings there.
-pub(crate) fn verdict(glimpses: &[Glimpse], at: usize, firing_hz: f64) -> Heard {
+/// The verdict about the frame `at` among its neighbours; `careful` where a voice
+/// could have this rhythm.
+pub(crate) fn verdict(glimpses: &[Glimpse], at: usize, careful: bool) -> Heard {
     let frame = &glimpses[at];
     if frame.none > LIKELY {
         return Heard::No;
@@ -36,7 +35,7 @@ pub(crate) fn verdict(glimpses: &[Glimpse], at: usize, firing_hz: f64) -> Heard 
         && frame.near > UNAMBIGUOUS
         && (held(before) || held(after))
         && moves(around) < MOVES
-        && tonal(around) < if firing_hz < VOICE_HZ { TONAL.0 } else { TONAL.1 }
+        && tonal(around) < if careful { TONAL.1 } else { TONAL.0 }
     {
         Heard::Yes
     } else {

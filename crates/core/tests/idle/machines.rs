@@ -7,14 +7,14 @@ use bellmouth_core::idle::{Hold, Outcome, StallCause};
 use bellmouth_core::quantity::{Screw, TurnsOut};
 
 /// A small seeded generator (splitmix64).
-pub struct Dice(u64);
+pub(crate) struct Dice(u64);
 
 impl Dice {
-    pub fn new(seed: u64) -> Self {
+    pub(crate) fn new(seed: u64) -> Self {
         Dice(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0xD1B5_4A32_D192_ED03)
     }
 
-    pub fn unit(&mut self) -> f64 {
+    pub(crate) fn unit(&mut self) -> f64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -22,11 +22,11 @@ impl Dice {
         ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.unit()
     }
 
-    pub fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         let radius = (-2.0 * self.unit().max(1e-300).ln()).sqrt();
         radius * (std::f64::consts::TAU * self.unit()).cos()
     }
@@ -34,7 +34,7 @@ impl Dice {
 
 /// What kind of curve a machine has.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Kind {
+pub(crate) enum Kind {
     /// Two straight lines joined by a rounded corner, and a gentle droop.
     Knee,
     /// Torque and misfire against richness, speed from the balance with friction and pumping.
@@ -46,8 +46,8 @@ pub enum Kind {
 }
 
 /// One machine.
-pub struct Machine {
-    pub screw: Screw,
+pub(crate) struct Machine {
+    pub(crate) screw: Screw,
     kind: Kind,
     /// Richness of the corner, in turns.
     corner: f64,
@@ -60,7 +60,7 @@ pub struct Machine {
 }
 
 impl Machine {
-    pub fn draw(kind: Kind, screw: Screw, dice: &mut Dice) -> Self {
+    pub(crate) fn draw(kind: Kind, screw: Screw, dice: &mut Dice) -> Self {
         let corner_turns = match screw {
             Screw::Fuel => dice.between(1.2, 3.2),
             Screw::Air => dice.between(1.2, 2.8),
@@ -89,7 +89,7 @@ impl Machine {
     }
 
     /// Speed at a position, rpm, warm and without drift; `None` where it dies.
-    pub fn rpm(&self, turns: f64) -> Option<f64> {
+    pub(crate) fn rpm(&self, turns: f64) -> Option<f64> {
         let richness = if self.screw == Screw::Fuel { turns } else { -turns };
         let x = richness - self.corner;
         let share = match self.kind {
@@ -140,7 +140,7 @@ impl Machine {
     }
 
     /// The leanest position, 0 to 6 turns, with speed at least 99 % of the highest.
-    pub fn true_edge(&self) -> f64 {
+    pub(crate) fn true_edge(&self) -> f64 {
         let places = || (0..=6000).map(|i| f64::from(i) * 0.001);
         let speed = |turns: f64| self.rpm(turns).unwrap_or(0.0);
         let top = places().map(speed).fold(0.0, f64::max);
@@ -163,19 +163,19 @@ fn corner_of(x: f64, width: f64) -> f64 {
 }
 
 /// A person with a machine: reads speeds with noise, sets the screw with a gloved hand.
-pub struct Bench {
-    pub machine: Machine,
-    pub dice: Dice,
-    pub hand_sd: f64,
-    pub drift_rpm_per_min: f64,
+pub(crate) struct Bench {
+    pub(crate) machine: Machine,
+    pub(crate) dice: Dice,
+    pub(crate) hand_sd: f64,
+    pub(crate) drift_rpm_per_min: f64,
     /// Which hold is spoilt, and by how much.
-    pub outlier: Option<(usize, f64)>,
-    pub stalls: usize,
-    pub holds: Vec<Hold>,
+    pub(crate) outlier: Option<(usize, f64)>,
+    pub(crate) stalls: usize,
+    pub(crate) holds: Vec<Hold>,
 }
 
 impl Bench {
-    pub fn new(machine: Machine, dice: Dice) -> Self {
+    pub(crate) fn new(machine: Machine, dice: Dice) -> Self {
         Bench {
             machine,
             dice,
@@ -187,7 +187,7 @@ impl Bench {
         }
     }
 
-    pub fn hold(&mut self, turns: f64) {
+    pub(crate) fn hold(&mut self, turns: f64) {
         let index = self.holds.len();
         let at_s = 35.0 * index as f64;
         let really = turns + self.hand_sd * self.dice.normal();

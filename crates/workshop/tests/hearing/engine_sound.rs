@@ -8,19 +8,19 @@ use std::path::{Path, PathBuf};
 use bellmouth_core::engine::layout::Layout;
 
 /// Sample rate of the pulses and of everything built from them, hertz.
-pub const SAMPLE_RATE_HZ: f64 = 44_100.0;
+pub(crate) const SAMPLE_RATE_HZ: f64 = 44_100.0;
 
 /// A seeded generator of random numbers (splitmix64), the same on every machine.
-pub struct Random(u64);
+pub(crate) struct Random(u64);
 
 impl Random {
-    pub fn new(seed: u64) -> Random {
+    pub(crate) fn new(seed: u64) -> Random {
         let mut random = Random(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0xD1B5_4A32_D192_ED03);
         random.next();
         random
     }
 
-    pub fn next(&mut self) -> u64 {
+    pub(crate) fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -29,22 +29,22 @@ impl Random {
     }
 
     /// Uniform in 0 to 1.
-    pub fn uniform(&mut self) -> f64 {
+    pub(crate) fn uniform(&mut self) -> f64 {
         (self.next() >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()
     }
 
     /// Normal with mean 0 and variance 1.
-    pub fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         (-2.0 * (1.0 - self.uniform()).ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
     }
 }
 
 /// Where `scripts/fetch-pulses` leaves the archive.
-pub fn archive() -> PathBuf {
+pub(crate) fn archive() -> PathBuf {
     let here = Path::new(env!("CARGO_MANIFEST_DIR"));
     let root = here.ancestors().find(|folder| folder.join("scripts/fetch-pulses").exists());
     root.unwrap_or(here).join("target/pulses/xmoto.bin")
@@ -53,7 +53,7 @@ pub fn archive() -> PathBuf {
 /// The thirteen pulses, each of energy 1 and starting at its onset.
 ///
 /// Panics with the remedy where the archive is missing: a hearing test without sound proves nothing.
-pub fn pulses() -> Vec<Vec<f64>> {
+pub(crate) fn pulses() -> Vec<Vec<f64>> {
     let path = archive();
     let archive = std::fs::read(&path).unwrap_or_else(|error| {
         panic!("{}: {error}; run scripts/fetch-pulses once, it fetches the recorded pulses", path.display())
@@ -70,7 +70,7 @@ fn pulse(archive: &[u8], number: usize) -> Vec<f64> {
         .unwrap_or_else(|| panic!("the archive holds no {name}; run scripts/fetch-pulses again"));
     let riff = &archive[at + name.len() + 32 + 4..];
     assert_eq!(&riff[..4], b"RIFF", "{name} is no RIFF file");
-    let word = |at: usize| u32::from_le_bytes(riff[at..at + 4].try_into().unwrap()) as usize;
+    let word = |at: usize| u32::from_le_bytes(riff[at..at + 4].try_into().expect("four bytes")) as usize;
     let mut at = 12;
     let mut channels = 1;
     let samples = loop {
@@ -103,42 +103,44 @@ fn pulse(archive: &[u8], number: usize) -> Vec<f64> {
 
 /// The noise an engine is heard through.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Noise {
+pub(crate) enum Noise {
     White,
     /// Mains hum, a fan's blade tone and pink noise.
     Garage,
 }
 
 /// What is to be heard.
-pub struct Recipe<'a> {
-    pub layout: &'a Layout,
-    pub rpm: f64,
-    pub seconds: f64,
+pub(crate) struct Recipe<'a> {
+    pub(crate) layout: &'a Layout,
+    pub(crate) rpm: f64,
+    pub(crate) seconds: f64,
+    /// From the second second on the speed rises this fast, to four times what it was at most.
+    pub(crate) rising_rpm_per_s: f64,
     /// Standard deviation of the slow wander, share of the speed.
-    pub wander: f64,
+    pub(crate) wander: f64,
     /// Standard deviation of one cycle's duration, share.
-    pub jitter: f64,
+    pub(crate) jitter: f64,
     /// Loudness of each cylinder.
-    pub cylinders: Vec<f64>,
+    pub(crate) cylinders: Vec<f64>,
     /// Each firing takes any pulse; otherwise each cylinder keeps its own.
-    pub any_pulse: bool,
-    pub noise: Noise,
+    pub(crate) any_pulse: bool,
+    pub(crate) noise: Noise,
     /// Ratio of RMS in 100 Hz to 8 kHz over the clip, decibels.
-    pub ratio_db: f64,
-    pub seed: u64,
+    pub(crate) ratio_db: f64,
+    pub(crate) seed: u64,
 }
 
 /// Sound and its truth.
-pub struct Clip {
-    pub samples: Vec<f32>,
+pub(crate) struct Clip {
+    pub(crate) samples: Vec<f32>,
     /// Start of each working cycle, seconds.
-    pub cycles: Vec<f64>,
+    pub(crate) cycles: Vec<f64>,
     cycle_deg: f64,
 }
 
 impl Clip {
     /// The true speed averaged over the one cycle around an instant, rpm; nothing at the very ends.
-    pub fn rpm(&self, t_s: f64) -> Option<f64> {
+    pub(crate) fn rpm(&self, t_s: f64) -> Option<f64> {
         let phase = self.phase(t_s)?;
         let (from, to) = (self.instant(phase - 0.5)?, self.instant(phase + 0.5)?);
         Some(self.cycle_deg / 6.0 / (to - from))
@@ -161,7 +163,7 @@ impl Clip {
 }
 
 /// Builds the sound.
-pub fn render(recipe: &Recipe, pulses: &[Vec<f64>]) -> Clip {
+pub(crate) fn render(recipe: &Recipe, pulses: &[Vec<f64>]) -> Clip {
     let mut random = Random::new(recipe.seed);
     let count = (recipe.seconds * SAMPLE_RATE_HZ) as usize;
     let mut sound = vec![0.0; count + SAMPLE_RATE_HZ as usize];
@@ -171,7 +173,8 @@ pub fn render(recipe: &Recipe, pulses: &[Vec<f64>]) -> Clip {
     let mut t = -random.between(0.3, 0.5);
     let mut wander = random.normal();
     while t < recipe.seconds + 0.5 {
-        let rpm = recipe.rpm * (1.0 + recipe.wander * wander) * (1.0 + recipe.jitter * random.normal());
+        let risen = (recipe.rpm + recipe.rising_rpm_per_s * (t - 2.0).max(0.0)).min(4.0 * recipe.rpm);
+        let rpm = risen * (1.0 + recipe.wander * wander) * (1.0 + recipe.jitter * random.normal());
         let duration = recipe.layout.cycle_deg / 6.0 / rpm;
         // Wander keeps its memory for about a second.
         let memory = (-duration / 1.2).exp();
@@ -203,24 +206,25 @@ pub fn render(recipe: &Recipe, pulses: &[Vec<f64>]) -> Clip {
 }
 
 /// Scales to an RMS level and to single precision.
-pub fn to_level(sound: &[f64], rms: f64) -> Vec<f32> {
+pub(crate) fn to_level(sound: &[f64], rms: f64) -> Vec<f32> {
     let now = (sound.iter().map(|x| x * x).sum::<f64>() / sound.len() as f64).sqrt();
     sound.iter().map(|x| (x * rms / now).clamp(-1.0, 1.0) as f32).collect()
 }
 
 /// Mains hum, a fan's blade tone with its wash, and pink noise.
-pub fn garage(count: usize, random: &mut Random) -> Vec<f64> {
+pub(crate) fn garage(count: usize, random: &mut Random) -> Vec<f64> {
     let mains = if random.uniform() < 0.5 { 50.0 } else { 60.0 };
     let hum: Vec<(f64, f64, f64)> = (1..=10)
         .map(|h| {
             let h = f64::from(h);
-            (mains * h, random.between(0.2, 1.0) / h.powf(0.7), random.between(0.0, 6.28))
+            (mains * h, random.between(0.2, 1.0) / h.powf(0.7), random.between(0.0, std::f64::consts::TAU))
         })
         .collect();
     let rotor = random.between(18.0, 27.0);
     let blades = random.between(3.0, 6.0).floor();
-    let harmonics: Vec<(f64, f64)> =
-        (1..=4).map(|h| (random.between(0.3, 1.0) / f64::from(h), random.between(0.0, 6.28))).collect();
+    let harmonics: Vec<(f64, f64)> = (1..=4)
+        .map(|h| (random.between(0.3, 1.0) / f64::from(h), random.between(0.0, std::f64::consts::TAU)))
+        .collect();
     let mut pink = Pink::default();
     let mut wash = 0.0;
     let mut phase = 0.0;
@@ -238,7 +242,9 @@ pub fn garage(count: usize, random: &mut Random) -> Vec<f64> {
                 .map(|((a, p), h)| a * (f64::from(h) * blades * phase + p).cos())
                 .sum();
             wash += 0.15 * (random.normal() - wash);
-            0.65 * 1.4 * pink.next(random) + 0.4 * hum + 0.4 * tone
+            0.65 * 1.4 * pink.next(random)
+                + 0.4 * hum
+                + 0.4 * tone
                 + 0.5 * 3.5 * wash * (1.0 + 0.15 * (blades * phase).cos())
         })
         .collect()
@@ -247,10 +253,10 @@ pub fn garage(count: usize, random: &mut Random) -> Vec<f64> {
 /// Pink noise by a sum of first-order filters (a well known approximation; its exact slope does not
 /// matter here).
 #[derive(Default)]
-pub struct Pink([f64; 5]);
+pub(crate) struct Pink([f64; 5]);
 
 impl Pink {
-    pub fn next(&mut self, random: &mut Random) -> f64 {
+    pub(crate) fn next(&mut self, random: &mut Random) -> f64 {
         let white = random.normal();
         let mut sum = 0.1 * white;
         for (state, decay) in self.0.iter_mut().zip([0.999, 0.99, 0.95, 0.8, 0.4_f64]) {
@@ -262,13 +268,8 @@ impl Pink {
 }
 
 /// RMS in 100 Hz to 8 kHz: second-order Butterworth corners, run twice.
-pub fn heard_rms(sound: &[f64]) -> f64 {
-    let mut filters = [
-        Biquad::high(100.0),
-        Biquad::high(100.0),
-        Biquad::low(8_000.0),
-        Biquad::low(8_000.0),
-    ];
+pub(crate) fn heard_rms(sound: &[f64]) -> f64 {
+    let mut filters = [Biquad::high(100.0), Biquad::high(100.0), Biquad::low(8_000.0), Biquad::low(8_000.0)];
     let sum: f64 = sound
         .iter()
         .map(|&x| {
@@ -280,19 +281,19 @@ pub fn heard_rms(sound: &[f64]) -> f64 {
 }
 
 /// A second-order Butterworth section.
-pub struct Biquad {
+pub(crate) struct Biquad {
     b: [f64; 3],
     a: [f64; 2],
     state: [f64; 2],
 }
 
 impl Biquad {
-    pub fn low(hertz: f64) -> Biquad {
+    pub(crate) fn low(hertz: f64) -> Biquad {
         let (k, norm) = Biquad::warp(hertz);
         Biquad::with([k * k * norm, 2.0 * k * k * norm, k * k * norm], k, norm)
     }
 
-    pub fn high(hertz: f64) -> Biquad {
+    pub(crate) fn high(hertz: f64) -> Biquad {
         let (k, norm) = Biquad::warp(hertz);
         Biquad::with([norm, -2.0 * norm, norm], k, norm)
     }
@@ -307,7 +308,7 @@ impl Biquad {
         Biquad { b, a, state: [0.0; 2] }
     }
 
-    pub fn step(&mut self, x: f64) -> f64 {
+    pub(crate) fn step(&mut self, x: f64) -> f64 {
         let y = self.b[0] * x + self.state[0];
         self.state[0] = self.b[1] * x - self.a[0] * y + self.state[1];
         self.state[1] = self.b[2] * x - self.a[1] * y;

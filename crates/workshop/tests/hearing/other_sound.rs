@@ -6,18 +6,18 @@ use crate::engine_sound::{Biquad, Pink, Random, SAMPLE_RATE_HZ, garage};
 
 /// A quiet room: barely any noise at all. Brought to full level like the others, so that only its
 /// kind tells it from an engine.
-pub fn silence(seconds: f64, seed: u64) -> Vec<f64> {
+pub(crate) fn silence(seconds: f64, seed: u64) -> Vec<f64> {
     let mut random = Random::new(seed);
     (0..(seconds * SAMPLE_RATE_HZ) as usize).map(|_| 1e-4 * random.normal()).collect()
 }
 
 /// A fan on a humming supply.
-pub fn fan(seconds: f64, seed: u64) -> Vec<f64> {
+pub(crate) fn fan(seconds: f64, seed: u64) -> Vec<f64> {
     garage((seconds * SAMPLE_RATE_HZ) as usize, &mut Random::new(seed))
 }
 
 /// Drops on a roof: impulses at random instants over noise.
-pub fn rain(seconds: f64, seed: u64) -> Vec<f64> {
+pub(crate) fn rain(seconds: f64, seed: u64) -> Vec<f64> {
     let mut random = Random::new(seed);
     let mut pink = Pink::default();
     let count = (seconds * SAMPLE_RATE_HZ) as usize;
@@ -42,7 +42,7 @@ pub fn rain(seconds: f64, seed: u64) -> Vec<f64> {
 }
 
 /// Music with a beat: drum, snare, hi-hat in eighths or sixteenths, a bass line and chords.
-pub fn music(seconds: f64, seed: u64) -> Vec<f64> {
+pub(crate) fn music(seconds: f64, seed: u64) -> Vec<f64> {
     let mut random = Random::new(seed);
     let count = (seconds * SAMPLE_RATE_HZ) as usize;
     let beat = 60.0 / random.between(85.0, 150.0);
@@ -63,7 +63,9 @@ pub fn music(seconds: f64, seed: u64) -> Vec<f64> {
         let at = number as f64 * beat;
         let root = roots[number / 4 % 4];
         if number % 2 == 0 {
-            add(at, 0.25, &mut |t| (-t / 0.08).exp() * (tau * (50.0 * t + 3.0 * (1.0 - (-t / 0.02).exp()))).sin());
+            add(at, 0.25, &mut |t| {
+                (-t / 0.08).exp() * (tau * (50.0 * t + 3.0 * (1.0 - (-t / 0.02).exp()))).sin()
+            });
         } else {
             add(at, 0.2, &mut |t| 0.5 * (-t / 0.05).exp() * random.normal());
         }
@@ -76,14 +78,18 @@ pub fn music(seconds: f64, seed: u64) -> Vec<f64> {
         for half in 0..2 {
             add(at + beat * 0.5 * f64::from(half), beat * 0.45, &mut |t| {
                 let fade = (1.0 - (-t / 0.005).exp()) * (-t / 0.4).exp();
-                0.5 * fade * (1..6).map(|h| (tau * root / 2.0 * f64::from(h) * t).sin() / f64::from(h)).sum::<f64>()
+                0.5 * fade
+                    * (1..6).map(|h| (tau * root / 2.0 * f64::from(h) * t).sin() / f64::from(h)).sum::<f64>()
             });
         }
         if number % 4 == 0 {
             for third in [2.0, 2.52, 3.0] {
                 add(at, 4.0 * beat, &mut |t| {
                     let fade = (1.0 - (-t / 0.02).exp()) * (-t / 1.5).exp();
-                    0.2 * fade * (1..8).map(|h| (tau * root * third * f64::from(h) * t).sin() / f64::from(h)).sum::<f64>()
+                    0.2 * fade
+                        * (1..8)
+                            .map(|h| (tau * root * third * f64::from(h) * t).sin() / f64::from(h))
+                            .sum::<f64>()
                 });
             }
         }
@@ -92,7 +98,7 @@ pub fn music(seconds: f64, seed: u64) -> Vec<f64> {
 }
 
 /// A voice reading sentences, made by the speech synthesiser `espeak-ng`.
-pub fn speech(seconds: f64, seed: u64) -> Vec<f64> {
+pub(crate) fn speech(seconds: f64, seed: u64) -> Vec<f64> {
     let text = "Turn the screw in until the engine falters, then out again by three quarters of a turn. \
                 Wait a while, and listen. The old workshop stood at the end of the lane, and in winter the \
                 door would not shut. She had nine machines to finish before the week was over, and none ran well.";
@@ -103,9 +109,11 @@ pub fn speech(seconds: f64, seed: u64) -> Vec<f64> {
         .output()
         .unwrap_or_else(|error| panic!("espeak-ng: {error}; install it, scripts/test does"));
     assert!(said.status.success(), "espeak-ng failed: {}", String::from_utf8_lossy(&said.stderr));
-    let rate = f64::from(u32::from_le_bytes(said.stdout[24..28].try_into().unwrap()));
-    let voice: Vec<f64> =
-        said.stdout[44..].chunks_exact(2).map(|pair| f64::from(i16::from_le_bytes([pair[0], pair[1]]))).collect();
+    let rate = f64::from(u32::from_le_bytes(said.stdout[24..28].try_into().expect("four bytes")));
+    let voice: Vec<f64> = said.stdout[44..]
+        .chunks_exact(2)
+        .map(|pair| f64::from(i16::from_le_bytes([pair[0], pair[1]])))
+        .collect();
     assert!(voice.len() > rate as usize, "espeak-ng said nothing");
     (0..(seconds * SAMPLE_RATE_HZ) as usize)
         .map(|i| {

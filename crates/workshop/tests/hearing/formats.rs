@@ -1,0 +1,222 @@
+//! The same sound in every format gives the same speed; what is no recording is refused in a sentence.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use bellmouth_core::engine::layout::layout;
+use bellmouth_workshop::listen::{Engine, Question, listen, listen_file};
+use bellmouth_workshop::recording::Recording;
+
+use crate::engine_sound::{Noise, SAMPLE_RATE_HZ, pulses};
+use crate::{SEED, idle};
+
+/// A folder of this test's own, removed at its end.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Folder {
+        let path = std::env::temp_dir().join(format!("bellmouth-{name}-{}", std::process::id()));
+        std::fs::create_dir_all(&path).unwrap();
+        Folder(path)
+    }
+
+    fn file(&self, name: &str, bytes: &[u8]) -> PathBuf {
+        let path = self.0.join(name);
+        std::fs::write(&path, bytes).unwrap();
+        path
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+/// A wav file of 16-bit mono samples.
+fn wav(samples: &[f32], rate_hz: u32) -> Vec<u8> {
+    let data: Vec<u8> = samples.iter().flat_map(|x| ((x * 32_000.0) as i16).to_le_bytes()).collect();
+    let mut out = b"RIFF".to_vec();
+    out.extend((36 + data.len() as u32).to_le_bytes());
+    out.extend(b"WAVEfmt ");
+    out.extend(16_u32.to_le_bytes());
+    out.extend([1, 0, 1, 0]);
+    out.extend(rate_hz.to_le_bytes());
+    out.extend((rate_hz.wrapping_mul(2)).to_le_bytes());
+    out.extend([2, 0, 16, 0]);
+    out.extend(b"data");
+    out.extend((data.len() as u32).to_le_bytes());
+    out.extend(data);
+    out
+}
+
+fn encode(from: &Path, to: &Path, options: &[&str]) {
+    let made = Command::new("ffmpeg")
+        .args(["-v", "error", "-y", "-i"])
+        .arg(from)
+        .args(options)
+        .arg(to)
+        .output()
+        .unwrap_or_else(|error| panic!("ffmpeg: {error}; install it, scripts/test does"));
+    assert!(made.status.success(), "{}: {}", to.display(), String::from_utf8_lossy(&made.stderr));
+}
+
+fn question(name: &str) -> Question {
+    Question::about(Engine::Is(layout(name).unwrap()))
+}
+
+#[test]
+fn every_format_gives_the_same_speed() {
+    let folder = Folder::new("formats");
+    let twin = layout("v-twin-45").unwrap();
+    let clip = idle(twin, 950.0, false, Noise::White, SEED + 20, &pulses());
+    let original = folder.file("original.wav", &wav(&clip.samples, SAMPLE_RATE_HZ as u32));
+    let want = listen_file(&original, &question("v-twin-45")).unwrap().summary.rpm.unwrap();
+    let truth = clip.rpm(4.0).unwrap();
+    assert!((want / truth - 1.0).abs() < 0.03, "{want} rpm, truly near {truth}");
+    let formats: [(&str, &[&str]); 17] = [
+        ("u8.wav", &["-c:a", "pcm_u8"]),
+        ("s24.wav", &["-c:a", "pcm_s24le"]),
+        ("s32.wav", &["-c:a", "pcm_s32le"]),
+        ("f32.wav", &["-c:a", "pcm_f32le"]),
+        ("stereo.wav", &["-ac", "2"]),
+        ("r8000.wav", &["-ar", "8000"]),
+        ("r16000.wav", &["-ar", "16000"]),
+        ("r48000.wav", &["-ar", "48000"]),
+        ("r192000.wav", &["-ar", "192000"]),
+        ("a.flac", &[]),
+        ("a.mp3", &["-b:a", "128k"]),
+        ("a.ogg", &["-c:a", "libvorbis"]),
+        ("a.m4a", &["-c:a", "aac", "-b:a", "96k"]),
+        ("a.mp4", &["-c:a", "aac"]),
+        ("a.mov", &["-c:a", "aac"]),
+        ("alac.m4a", &["-c:a", "alac"]),
+        ("pcm.mov", &["-c:a", "pcm_s16le"]),
+    ];
+    for (name, options) in formats {
+        let path = folder.0.join(name);
+        encode(&original, &path, options);
+        let heard =
+            listen_file(&path, &question("v-twin-45")).unwrap_or_else(|refusal| panic!("{name}: {refusal}"));
+        let rpm = heard.summary.rpm.unwrap_or_else(|| panic!("{name}: not heard"));
+        assert!((rpm / want - 1.0).abs() < 0.002, "{name}: {rpm} instead of {want} rpm");
+        assert!((heard.duration_s - 8.0).abs() < 0.1, "{name}: {} s", heard.duration_s);
+        // An upload has no file: any source of bytes will do.
+        let bytes = std::io::Cursor::new(std::fs::read(&path).unwrap());
+        let uploaded = listen(Recording::read(bytes, name).unwrap(), &question("v-twin-45")).unwrap();
+        assert_eq!(uploaded.summary, heard.summary, "{name}");
+    }
+}
+
+#[test]
+fn a_stretch_keeps_the_times_of_the_recording() {
+    let folder = Folder::new("stretch");
+    let clip = idle(layout("inline-4").unwrap(), 1_000.0, false, Noise::White, SEED + 21, &pulses());
+    let path = folder.file("idle.wav", &wav(&clip.samples, SAMPLE_RATE_HZ as u32));
+    let stretch = Question { from_s: Some(2.0), to_s: Some(7.0), ..question("inline-4") };
+    let heard = listen_file(&path, &stretch).unwrap();
+    assert_eq!((heard.trace.len(), heard.trace[0].t_s, heard.duration_s), (100, 2.0, 5.0));
+    let late = Question { from_s: Some(100.0), ..question("inline-4") };
+    let refused = listen_file(&path, &late).unwrap_err();
+    assert_eq!(refused.exit_status(), 3);
+    assert!(refused.message.ends_with("idle.wav lies after 100 s: it ends at 8.00 s"), "{refused}");
+    let backwards = Question { from_s: Some(3.0), to_s: Some(2.0), ..question("inline-4") };
+    assert_eq!(listen_file(&path, &backwards).unwrap_err().exit_status(), 2);
+}
+
+#[test]
+fn an_unknown_layout_is_ranked_with_a_caveat() {
+    let folder = Folder::new("unknown");
+    let clip = idle(layout("v-twin-45").unwrap(), 950.0, false, Noise::White, SEED + 22, &pulses());
+    let path = folder.file("idle.wav", &wav(&clip.samples, SAMPLE_RATE_HZ as u32));
+    let heard = listen_file(&path, &Question::about(Engine::Unknown)).unwrap();
+    assert!(heard.caveats.iter().any(|caveat| caveat.name == "layout-guessed"));
+    assert!(heard.ranking.windows(2).all(|pair| pair[0].evidence >= pair[1].evidence));
+    let narrow = heard.ranking.iter().position(|row| row.name == "v-twin-45").unwrap();
+    let even = heard.ranking.iter().position(|row| row.name == "inline-6").unwrap();
+    assert!(narrow < even, "{:#?}", heard.ranking);
+}
+
+#[test]
+fn a_quiet_file_is_an_answer_without_speed() {
+    let folder = Folder::new("quiet");
+    let path = folder.file("quiet.wav", &wav(&vec![0.0; 96_000], 48_000));
+    let heard = listen_file(&path, &question("single")).unwrap();
+    assert_eq!((heard.summary.rpm, heard.trace.len()), (None, 40));
+    assert!(heard.trace.iter().all(|point| point.rpm.is_none() && !point.heard));
+    assert!(
+        heard.caveats.iter().any(|caveat| caveat.says == "no engine was heard in 2.0 s"),
+        "{:?}",
+        heard.caveats
+    );
+}
+
+#[test]
+fn what_is_no_recording_is_refused_in_a_sentence() {
+    let folder = Folder::new("bad");
+    let sound = wav(&vec![0.1; 48_000], 48_000);
+    let good = folder.file("good.wav", &sound);
+    for (name, options) in [
+        ("clip.mp4", &["-c:a", "aac"][..]),
+        ("clip.opus", &["-c:a", "libopus"]),
+        ("silent.mp4", &["-f", "lavfi", "-i", "testsrc=duration=1:size=64x64", "-map", "1:v"]),
+    ] {
+        encode(&good, &folder.0.join(name), options);
+    }
+    let whole = std::fs::read(folder.0.join("clip.mp4")).unwrap();
+    folder.file("cut.mp4", &whole[..whole.len() / 2]);
+    folder.file("text.wav", b"idle speed 950, screw two turns out\n");
+    folder.file("empty.wav", b"");
+    folder.file("header.wav", &sound[..30]);
+    folder.file("slow.wav", &wav(&vec![0.1; 4_000], 100));
+    folder.file("fast.wav", &wav(&vec![0.1; 4_000], 4_000_000_000));
+    folder.file("noise.wav", &[0x9C, 0, 7, 0xE1, 3].repeat(400));
+    let cases = [
+        ("missing.wav", "cannot be read (there is no such file)", "check the name"),
+        ("text.wav", "is no recording but text (it begins “idle speed 950, scre”)", "give a wav, flac"),
+        ("empty.wav", "is empty (0 bytes)", "record or copy it again"),
+        ("header.wav", "is cut off or damaged: it ends too early, after 30 bytes", "record or copy it again"),
+        ("cut.mp4", "is cut off or damaged", "record or copy it again"),
+        ("clip.opus", "holds sound as Opus, which is not read", "convert it to wav or flac"),
+        ("silent.mp4", "holds no sound", "record with the microphone on"),
+        (
+            "slow.wav",
+            "says its sample rate is 100 Hz, but 8000 to 192000 Hz",
+            "record again at 44100 or 48000 Hz",
+        ),
+        ("fast.wav", "says its sample rate is 4000000000 Hz", "record again at 44100 or 48000 Hz"),
+        ("noise.wav", "is no recording", "give a wav, flac"),
+        (".", "is a folder", "give a wav, flac"),
+    ];
+    for (name, message, remedy) in cases {
+        let refusal = listen_file(&folder.0.join(name), &question("single")).unwrap_err();
+        assert!(refusal.message.contains(message) && refusal.message.contains(name), "{name}: {refusal}");
+        assert!(refusal.remedy.starts_with(remedy), "{name}: {refusal}");
+        assert_eq!(refusal.exit_status(), 3, "{name}");
+    }
+}
+
+#[test]
+fn damaged_bytes_never_panic() {
+    let folder = Folder::new("damaged");
+    let clip = idle(layout("single").unwrap(), 1_000.0, false, Noise::White, SEED + 23, &pulses());
+    let good = folder.file("good.wav", &wav(&clip.samples[..60_000], SAMPLE_RATE_HZ as u32));
+    let mut random = crate::Random::new(9);
+    for ending in ["wav", "flac", "mp3", "ogg", "m4a"] {
+        let whole = folder.0.join(format!("whole.{ending}"));
+        encode(&good, &whole, if ending == "ogg" { &["-c:a", "libvorbis"] } else { &[] });
+        let bytes = std::fs::read(&whole).unwrap();
+        for _ in 0..12 {
+            let mut broken = bytes[..(bytes.len() as f64 * random.between(0.05, 1.0)) as usize].to_vec();
+            for _ in 0..20 {
+                let at = random.next() as usize % broken.len();
+                broken[at] = random.next() as u8;
+            }
+            let name = format!("broken.{ending}");
+            // An answer or a refusal; what it says is the other tests' matter.
+            if let Ok(recording) = Recording::read(std::io::Cursor::new(broken), &name) {
+                let _ = listen(recording, &question("single"));
+            }
+        }
+    }
+}
