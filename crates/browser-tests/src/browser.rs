@@ -245,12 +245,20 @@ impl Browser {
 
     /// The whole page as PNG, at the size and scheme set by [`Browser::look`].
     pub async fn picture(&self) -> Vec<u8> {
-        use base64::Engine;
         let metrics = self.command("Page.getLayoutMetrics", json!({})).await;
         let (width, height) =
             (&metrics["cssLayoutViewport"]["clientWidth"], &metrics["cssContentSize"]["height"]);
         let clip = json!({ "x": 0, "y": 0, "width": width, "height": height, "scale": 1 });
-        let wanted = json!({ "format": "png", "captureBeyondViewport": true, "clip": clip });
+        self.capture(json!({ "format": "png", "captureBeyondViewport": true, "clip": clip })).await
+    }
+
+    /// What of the page is seen without scrolling, as PNG.
+    pub async fn screen(&self) -> Vec<u8> {
+        self.capture(json!({ "format": "png" })).await
+    }
+
+    async fn capture(&self, wanted: Value) -> Vec<u8> {
+        use base64::Engine;
         let taken = self.command("Page.captureScreenshot", wanted).await;
         let data = taken["data"].as_str().expect("a picture has data");
         base64::engine::general_purpose::STANDARD.decode(data).expect("a picture is base64")

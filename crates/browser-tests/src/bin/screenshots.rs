@@ -37,6 +37,8 @@ impl Album {
                 tokio::time::sleep(std::time::Duration::from_millis(150)).await;
                 let file = self.into.join(format!("{name}-{screen}-{scheme}.png"));
                 std::fs::write(&file, self.browser.picture().await).expect("a picture can be written");
+                let file = self.into.join(format!("{name}-{screen}-{scheme}-screen.png"));
+                std::fs::write(&file, self.browser.screen().await).expect("a picture can be written");
             }
             let overhang = self.browser.run(OVERHANG).await;
             for kind in ["over", "cut"] {

@@ -21,7 +21,12 @@ async fn a_dropped_recording_gives_a_reading_and_a_file_that_is_none_gives_a_sen
     browser.click("details[data-key=clip] > summary").await;
     let field = browser.find("details[data-key=clip] input[type=file]").await;
     field.send_keys(&none.display().to_string()).await.expect("a file can be chosen");
-    browser.until("the toast tells", "return document.querySelector('#toast p').textContent.includes('notes.wav')").await;
+    browser
+        .until(
+            "the toast tells",
+            "return document.querySelector('#toast p').textContent.includes('notes.wav')",
+        )
+        .await;
     let rows = "document.querySelectorAll('#part-more tbody tr').length";
     assert_eq!(browser.run(&format!("return {rows}")).await, 0);
     browser.until("the keys are free", "return !document.querySelector('form.busy')").await;
