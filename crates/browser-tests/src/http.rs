@@ -20,9 +20,9 @@ impl Answer {
     pub fn header(&self, name: &str) -> &str {
         self.head
             .lines()
-            .filter_map(|line| line.split_once(": "))
+            .filter_map(|line| line.split_once(':'))
             .find(|(header, _)| header.eq_ignore_ascii_case(name))
-            .map_or("", |(_, value)| value)
+            .map_or("", |(_, value)| value.trim())
     }
 }
 
