@@ -23,7 +23,7 @@ pub(crate) fn page(bench: &BenchState) -> Markup {
         html! {
             (shell::path(bench, Step::Idle))
             main.bench data-bench=(base) {
-                (speed())
+                @if !matches!(bench.stage, Stage::Left { .. }) { (speed()) }
                 @for (name, part) in parts(bench) { section id={ "part-" (name) } { (part) } }
             }
             (notices())
