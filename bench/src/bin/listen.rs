@@ -60,6 +60,8 @@ struct Tally {
     not_heard: f64,
     inside: f64,
     errors: Vec<f64>,
+    /// Ratios to the truth of the heard frames that are off by more than 10 %.
+    ratios: Vec<f64>,
     rival_right: f64,
     rival_gross: f64,
 }
@@ -78,6 +80,9 @@ impl Tally {
                     self.gross += f64::from(off > 0.10 * truth);
                     self.inside += f64::from(off < 1.645 * frame.sd_rpm);
                     self.errors.push(off);
+                    if off > 0.10 * truth {
+                        self.ratios.push(frame.rpm / truth);
+                    }
                 }
             }
         }
@@ -95,8 +100,11 @@ impl Tally {
         self.errors.sort_by(f64::total_cmp);
         let median = self.errors.get(self.errors.len() / 2).copied().unwrap_or(f64::NAN);
         let n = self.frames;
+        self.ratios.sort_by(f64::total_cmp);
+        let wrong = self.ratios.get(self.ratios.len() / 2);
+        let wrong = wrong.map(|ratio| format!("  (× {ratio:.2})")).unwrap_or_default();
         println!(
-            "{name:<28} {:>6.3} {:>6.3} {:>6.3} {:>6.3} {median:>7.2} {:>7.3} | {:>6.3} {:>6.3}",
+            "{name:<28} {:>6.3} {:>6.3} {:>6.3} {:>6.3} {median:>7.2} {:>7.3} | {:>6.3} {:>6.3}{wrong}",
             self.right / n,
             self.gross / n,
             self.doubtful / n,

@@ -10,7 +10,9 @@
 //! remainder by *N* rise and fall together (the remainders *q* and *N − q* too): cylinders alike in
 //! pairs raise one such family and leave the others silent. Each family has its own unevenness.
 
-use super::constants::{FAST_FACTOR, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, STEP, STRENGTHS, UNEVENNESS};
+use super::constants::{
+    FAR_ABOVE, FAST_FACTOR, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, STEP, STRENGTHS, UNEVENNESS,
+};
 use crate::engine::layout::Firing;
 
 const STRONG: usize = STRENGTHS.len();
@@ -145,7 +147,10 @@ pub(crate) fn prior(lowest_rpm: f64, speeds: usize, fast_rpm: Option<f64>) -> Ve
         .map(|i| {
             let log = lowest_rpm.ln() + STEP * i as f64;
             let (below, above) = ((from.ln() - log) as f32, (log - to.ln()) as f32);
-            -(IDLE_SLOPE * below).clamp(0.0, most_below) - (IDLE_SLOPE * above).clamp(0.0, IDLE_MOST.1)
+            let far = if fast_rpm.is_none() { (log - FAR_ABOVE.0.ln()) as f32 } else { 0.0 };
+            -(IDLE_SLOPE * below).clamp(0.0, most_below)
+                - (IDLE_SLOPE * above).clamp(0.0, IDLE_MOST.1)
+                - (IDLE_SLOPE * far).clamp(0.0, FAR_ABOVE.1)
         })
         .collect()
 }

@@ -18,7 +18,7 @@ pub(crate) struct Tone {
     output: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
     made: u64,
-    /// Instant of the middle, seconds, and share.
+    /// Time of the middle, seconds, and share.
     shares: VecDeque<(f64, f64)>,
 }
 
