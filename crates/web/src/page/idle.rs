@@ -280,7 +280,7 @@ fn safety(bench: &BenchState, turns: TurnsOut) -> Markup {
     html! {
         (key(bench, "back", "quarter", "back", &[], html! { "Back" }))
         (key(bench, "pause", "quarter", "pause", &[], html! { "Pause" }))
-        details.quarter data-key="died" {
+        details.quarter data-key="died-reasons" {
             summary.key.warn data-key="died" { "It died" }
             (died(bench, turns))
         }
