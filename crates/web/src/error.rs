@@ -28,7 +28,7 @@ impl Nope {
     }
 
     /// The same, told as JSON when the page asked for it.
-    pub(crate) fn as_json(mut self, json: bool) -> Nope {
+    pub(crate) fn in_json(mut self, json: bool) -> Nope {
         self.json = json;
         self
     }

@@ -40,7 +40,7 @@ impl<S: Send + Sync> FromRequest<S> for Fields {
             Err(rejected) => {
                 let because = rejected.body_text();
                 Err(Nope::refused(rejected.status(), format!("the form was not read: {because}"), "reload the page and send it again")
-                    .as_json(stay))
+                    .in_json(stay))
             }
         }
     }

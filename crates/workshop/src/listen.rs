@@ -276,6 +276,13 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
     let summary = summarise(&ear.frames);
     let duration_s = listened as f64 / rate;
     reserve(&recording, &ear, duration_s, &summary, &mut caveats);
+    if summary.rpm.is_some() && question.about_rpm.is_none() && fires_evenly(&ear.firing) {
+        caveats.push(Reservation::new(
+            "speed-unconfirmed",
+            "an engine that fires evenly can be taken for one at half or double the speed; say once what the \
+             tachometer roughly shows (about)",
+        ));
+    }
     let trace = ear.frames.iter().map(|frame| point(frame, span.from_s)).collect();
     let engine = ListenedEngine {
         name: ear.name,
@@ -349,6 +356,13 @@ fn point(frame: &Frame, from_s: f64) -> Point {
         heard,
         doubtful: frame.heard == Heard::Doubtful,
     }
+}
+
+/// Whether two cylinders or more fire at equal distances.
+fn fires_evenly(firing: &Firing) -> bool {
+    let angles = firing.angles_deg();
+    let distance = firing.cycle_deg() / angles.len() as f64;
+    angles.len() > 1 && angles.iter().enumerate().all(|(i, angle)| (angle - i as f64 * distance).abs() < 1.0)
 }
 
 /// Digits beyond what is known only hide it.

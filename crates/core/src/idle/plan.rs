@@ -103,13 +103,9 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
             let reachable = lean <= so_far.first && so_far.first <= rich;
             Plan::Next(if due && reachable { so_far.first } else { place })
         }
-        // Nothing within reach is safe or advised: half a turn richer always is.
-        None if so_far.ran < FEWEST => Plan::Next(question.on_richer_grid(so_far.last + 0.5)),
         // No place seems to stay above the floor, as on an engine that was found far too lean. A few
         // holds are not enough for all that: it comes up where it is richer, if anywhere.
-        None if so_far.ran < FEWEST && so_far.richest < rich => {
-            Plan::Next((so_far.richest + LEANER_STEP).min(rich))
-        }
+        None if so_far.ran < FEWEST => Plan::Next((so_far.richest + LEANER_STEP).min(rich)),
         _ => Plan::Enough,
     }
 }
@@ -144,7 +140,7 @@ fn spread(values: impl Iterator<Item = (f64, f64)>) -> f64 {
 }
 
 /// Evenly scattered standard normal values (a logistic stand-in, scaled to unit variance).
-fn scatter(index: usize) -> f64 {
+pub(super) fn scatter(index: usize) -> f64 {
     let golden = 0.618_033_988_749_894_9 * (index as f64 + 0.5);
     let share = golden - golden.floor();
     0.551_3 * (share / (1.0 - share)).ln()

@@ -3,7 +3,7 @@
 use crate::caveat::{Caveat, With};
 use crate::error::{Error, Result, require};
 use crate::idle::fit::{Data, MOST_OFFSETS, Posterior, Reading, fit};
-use crate::idle::plan::{Plan, SoFar, plan};
+use crate::idle::plan::{Plan, SoFar, plan, scatter};
 use crate::idle::question::{Cooling, Question, Rule};
 use crate::idle::response::EDGE_FALL;
 use crate::idle::verdict::{Verdict, verdicts};
@@ -28,7 +28,7 @@ pub struct Interval {
 pub struct CurvePoint {
     /// Position.
     pub turns: TurnsOut,
-    /// Expected speed, rpm.
+    /// Median speed, rpm.
     pub rpm: f64,
     /// Lower end of the 90 % band, rpm.
     pub low_rpm: f64,
@@ -69,8 +69,6 @@ pub struct Sweep {
 
 /// Blocks further than this apart in speed may not share a curve, because the edge moves with the plate.
 const SAME_IDLE: f64 = 0.03;
-/// Standard normal quantile of a two-sided 90 % band.
-const Z90: f64 = 1.645;
 /// Machines drawn for bands, gains and the maker's procedure.
 const DRAWN: usize = 200;
 
@@ -352,23 +350,28 @@ fn curve(data: &Data, question: &Question, posterior: &Posterior) -> Vec<CurvePo
     let first = ((least - 0.5).max(question.least_turns) * 16.0).floor() as i32;
     let last = ((most + 0.5) * 16.0).ceil() as i32;
     let drawn = posterior.sample(DRAWN);
-    let count = drawn.len().max(1) as f64;
+    let mut speeds = Vec::with_capacity(drawn.len());
     (first..=last)
         .map(|sixteenth| {
             let turns = f64::from(sixteenth) / 16.0;
             let richness = question.richness(turns);
-            let (mut sum, mut square) = (0.0, 0.0);
-            for cell in &drawn {
-                let relative = posterior.shapes[cell.shape].at(richness - cell.edge).0;
-                let speed = cell.level_rpm * relative;
-                sum += speed;
-                square += speed * speed + (cell.level_sd_rpm * relative).powi(2);
-            }
-            let rpm = sum / count;
-            let sd = (square / count - rpm * rpm).max(0.0).sqrt();
-            CurvePoint { turns: TurnsOut(turns), rpm, low_rpm: rpm - Z90 * sd, high_rpm: rpm + Z90 * sd }
+            speeds.clear();
+            speeds.extend(drawn.iter().enumerate().map(|(index, cell)| {
+                let level = cell.level_rpm + cell.level_sd_rpm * scatter(index);
+                level * posterior.shapes[cell.shape].at(richness - cell.edge).0
+            }));
+            speeds.sort_by(f64::total_cmp);
+            // Quantiles, not mean and deviation: on the lean side some of the machines fall off a cliff.
+            let [low_rpm, rpm, high_rpm] = [0.05, 0.5, 0.95].map(|share| quantile(&speeds, share));
+            CurvePoint { turns: TurnsOut(turns), rpm, low_rpm, high_rpm }
         })
         .collect()
+}
+
+/// The value below which a share of sorted values lies; 0 where there are none.
+fn quantile(sorted: &[f64], share: f64) -> f64 {
+    let index = (share * sorted.len().saturating_sub(1) as f64).round() as usize;
+    sorted.get(index).copied().unwrap_or(0.0)
 }
 
 /// What to keep in mind with this answer.

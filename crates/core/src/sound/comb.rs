@@ -10,7 +10,9 @@
 //! remainder by *N* rise and fall together (the remainders *q* and *N − q* too): cylinders alike in
 //! pairs raise one such family and leave the others silent. Each family has its own unevenness.
 
-use super::constants::{IDLE_MOST, IDLE_RPM, IDLE_SLOPE, STEP, STRENGTHS, UNEVENNESS};
+use super::constants::{
+    FAR_ABOVE, FAST_FACTOR, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, STEP, STRENGTHS, UNEVENNESS,
+};
 use crate::engine::layout::Firing;
 
 const STRONG: usize = STRENGTHS.len();
@@ -133,13 +135,22 @@ impl Family {
     }
 }
 
-/// What is believed of each speed before listening, in units of evidence.
-pub(crate) fn prior(lowest_rpm: f64, speeds: usize) -> Vec<f32> {
+/// What is believed of each speed before listening, in units of evidence; `fast_rpm` is the speed of an
+/// engine already heard to be revved.
+pub(crate) fn prior(lowest_rpm: f64, speeds: usize, fast_rpm: Option<f64>) -> Vec<f32> {
+    let (from, to) = match fast_rpm {
+        None => IDLE_RPM,
+        Some(rpm) => (rpm / FAST_FACTOR, rpm * FAST_FACTOR),
+    };
+    let most_below = if fast_rpm.is_some() { IDLE_MOST.1 } else { IDLE_MOST.0 };
     (0..speeds)
         .map(|i| {
             let log = lowest_rpm.ln() + STEP * i as f64;
-            let (below, above) = ((IDLE_RPM.0.ln() - log) as f32, (log - IDLE_RPM.1.ln()) as f32);
-            -(IDLE_SLOPE * below).clamp(0.0, IDLE_MOST.0) - (IDLE_SLOPE * above).clamp(0.0, IDLE_MOST.1)
+            let (below, above) = ((from.ln() - log) as f32, (log - to.ln()) as f32);
+            let far = if fast_rpm.is_none() { (log - FAR_ABOVE.0.ln()) as f32 } else { 0.0 };
+            -(IDLE_SLOPE * below).clamp(0.0, most_below)
+                - (IDLE_SLOPE * above).clamp(0.0, IDLE_MOST.1)
+                - (IDLE_SLOPE * far).clamp(0.0, FAR_ABOVE.1)
         })
         .collect()
 }

@@ -33,7 +33,7 @@ pub const CLIP: f64 = 1.5;
 pub const CLIP_LOSS: f64 = 1.2872;
 
 /// Largest ratio of a line to its neighbourhood that counts: one line alone proves no engine.
-pub const LINE_CAP: f32 = 20.0;
+pub const LINE_CAP: f32 = 100.0;
 
 /// Speeds searched, rpm.
 pub const SPEEDS_RPM: (f64, f64) = (400.0, 7000.0);
@@ -44,8 +44,18 @@ pub const STEP: f64 = 0.004;
 /// How far a speed may lie from what a tachometer roughly shows: a factor.
 pub const ABOUT_FACTOR: f64 = 1.35;
 
+/// Far above idle more is taken off, once from here on, rpm, and how much at most: no engine is met there
+/// that did not pass through lower speeds within hearing.
+pub const FAR_ABOVE: (f64, f32) = (2500.0, 15.0);
+
+/// Speed from which an engine heard is believed to have been revved, rpm: what [`IDLE_RPM`] says ends,
+/// and speeds further than [`FAST_FACTOR`] from it lose as much as those above idle did.
+pub const FAST_RPM: f64 = 1650.0;
+/// See [`FAST_RPM`].
+pub const FAST_FACTOR: f64 = 1.3;
+
 /// Strengths of an implied order against the floor that are tried.
-pub const STRENGTHS: [f64; 2] = [2.0, 12.0];
+pub const STRENGTHS: [f64; 2] = [2.5, 40.0];
 
 /// Relative variance of orders that even cylinders would not have (for two cylinders; it falls as
 /// their number), and the weight of each.
@@ -54,9 +64,9 @@ pub const UNEVENNESS: [(f64, f64); 4] = [(0.01, 0.8), (0.06, 1.0), (0.25, 0.8), 
 /// Where an engine on a tuning bench is met: between these speeds, rpm. Outside, evidence is taken
 /// off for each unit of the logarithm of speed, up to a most: below, above. It settles near ties
 /// between a speed and its half or double, no more.
-pub const IDLE_RPM: (f64, f64) = (670.0, 1350.0);
+pub const IDLE_RPM: (f64, f64) = (690.0, 1350.0);
 /// See [`IDLE_RPM`]: what one unit of the logarithm takes off.
-pub const IDLE_SLOPE: f32 = 120.0;
+pub const IDLE_SLOPE: f32 = 150.0;
 /// See [`IDLE_RPM`]: the most that is taken off, below and above.
 pub const IDLE_MOST: (f32, f32) = (24.0, 10.0);
 

@@ -4,8 +4,8 @@ use std::collections::VecDeque;
 
 use super::comb::{Comb, prior};
 use super::constants::{
-    ABOUT_FACTOR, AROUND_FRAMES, CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES, SPEEDS_RPM,
-    STEP, TEMPER, VOICE_HZ, VOICE_RPM, WINDOWS,
+    ABOUT_FACTOR, AROUND_FRAMES, CYCLES_DIFFER, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES,
+    SPEEDS_RPM, STEP, TEMPER, UNAMBIGUOUS, VOICE_HZ, VOICE_RPM, WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::Spectra;
@@ -53,9 +53,14 @@ pub struct Listener {
     dropped: i64,
     /// For each window length, its spectra and its comb.
     spectra: Vec<(Spectra, Comb)>,
-    prior: Vec<f32>,
+    /// Whether nobody said how fast the engine turns.
+    unprompted: bool,
+    /// Believed before listening, at idle.
+    idle_prior: Vec<f32>,
     chain: Chain,
     lowest_rpm: f64,
+    /// Spread that no window resolves, share of the speed; larger where cycles are shorter.
+    cycles_differ: f64,
     /// Firings per second at 1 rpm.
     firings_per_rpm: f64,
     speeds: usize,
@@ -119,9 +124,11 @@ impl Listener {
             loudness: VecDeque::new(),
             dropped: 0,
             spectra,
-            prior: if about_rpm.is_some() { vec![0.0; speeds] } else { prior(lowest, speeds) },
+            unprompted: about_rpm.is_none(),
+            idle_prior: prior(lowest, speeds, None),
             chain: Chain::new(speeds),
             lowest_rpm: lowest,
+            cycles_differ: CYCLES_DIFFER * (720.0 / firing.cycle_deg()).powf(0.25),
             firings_per_rpm: firing.cycles_per_second(1.0) * firing.angles_deg().len() as f64,
             speeds,
             lines: Default::default(),
@@ -191,7 +198,7 @@ impl Listener {
 
     /// Takes the evidence of the next frame's short windows and of an earlier one's long window.
     fn tick(&mut self, frames: &mut Vec<Frame>) {
-        let mut short = self.prior.clone();
+        let mut short = self.believed_before();
         for window in 1..WINDOWS.len() {
             self.hear_window(window, self.next, &mut short);
         }
@@ -226,6 +233,19 @@ impl Listener {
             }
         }
         self.next += 1;
+    }
+
+    /// What is believed of each speed before listening to the next frame.
+    fn believed_before(&self) -> Vec<f32> {
+        if !self.unprompted {
+            return vec![0.0; self.speeds];
+        }
+        let (glimpse, frame) = self.look(self.next, &self.forward);
+        if glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
+            prior(self.lowest_rpm, self.speeds, Some(frame.rpm))
+        } else {
+            self.idle_prior.clone()
+        }
     }
 
     /// Adds the evidence of one window about one frame.
@@ -295,7 +315,8 @@ impl Listener {
         let mean = near(5).map(|i| i as f32 * belief.speeds[i]).sum::<f32>() / mass;
         let variance = near(5).map(|i| (i as f32 - mean).powi(2) * belief.speeds[i]).sum::<f32>() / mass;
         let rpm = self.lowest_rpm * (STEP * f64::from(mean)).exp();
-        let sd_rpm = rpm * (STEP * STEP * f64::from(variance) + CYCLES_DIFFER * CYCLES_DIFFER).sqrt();
+        let sd_rpm =
+            rpm * (STEP * STEP * f64::from(variance) + self.cycles_differ * self.cycles_differ).sqrt();
         let t_s = index as f64 * FRAME_S;
         let glimpse = Glimpse {
             none: belief.none,

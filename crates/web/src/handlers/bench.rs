@@ -35,7 +35,7 @@ pub(crate) async fn alarm(State(app): State<App>, Path(id): Path<String>) -> Res
 /// `GET /job/{id}/idle/parts`
 pub(crate) async fn parts(State(app): State<App>, Path(id): Path<String>) -> Result<Response, Nope> {
     let job = key(&id)?;
-    let bench = app.ask(move |workshop| workshop.bench(job)).await.map_err(|nope| nope.as_json(true))?;
+    let bench = app.ask(move |workshop| workshop.bench(job)).await.map_err(|nope| nope.in_json(true))?;
     let leave = (bench.stage == Stage::Alarm).then(|| format!("{}/alarm", shell::job(job)));
     let parts: serde_json::Map<String, serde_json::Value> = page::idle::parts(&bench)
         .into_iter()
@@ -53,7 +53,7 @@ pub(crate) async fn act(
 ) -> Result<Response, Nope> {
     let stay = wants_json(&headers);
     let done = acted(&app, &id, &action, fields).await;
-    let job = done.map_err(|nope| nope.as_json(stay))?;
+    let job = done.map_err(|nope| nope.in_json(stay))?;
     app.benches.changed(job).await;
     Ok(answer(stay, job))
 }

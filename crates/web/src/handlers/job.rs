@@ -141,11 +141,11 @@ pub(crate) async fn sweep_json(State(app): State<App>, Path(id): Path<String>) -
         Some(Ok(answer)) => Ok(Json(bellmouth_workshop::sweep::SweepAnswer::from(&answer)).into_response()),
         Some(Err(refused)) => {
             Err(Nope::from(Refusal::unanswerable(refused, "take a hold at which the engine runs"))
-                .as_json(true))
+                .in_json(true))
         }
         None => {
             Err(Nope::from(Refusal::unanswerable("there is no reading yet", "take a first hold"))
-                .as_json(true))
+                .in_json(true))
         }
     }
 }

@@ -23,9 +23,9 @@ pub(crate) async fn recording(
 ) -> Result<Response, Nope> {
     let stay = wants_json(&headers);
     let form = form.map_err(|rejected| {
-        Nope::refused(rejected.status(), format!("the form was not read: {}", rejected.body_text()), "send it from the bench").as_json(stay)
+        Nope::refused(rejected.status(), format!("the form was not read: {}", rejected.body_text()), "send it from the bench").in_json(stay)
     })?;
-    received(&app, &id, form, stay).await.map_err(|nope| nope.as_json(stay))
+    received(&app, &id, form, stay).await.map_err(|nope| nope.in_json(stay))
 }
 
 async fn received(app: &App, id: &str, mut form: Multipart, stay: bool) -> Result<Response, Nope> {

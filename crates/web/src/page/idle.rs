@@ -23,7 +23,7 @@ pub(crate) fn page(bench: &BenchState) -> Markup {
         html! {
             (shell::path(bench, Step::Idle))
             main.bench data-bench=(base) {
-                (speed())
+                @if !matches!(bench.stage, Stage::Left { .. }) { (speed()) }
                 @for (name, part) in parts(bench) { section id={ "part-" (name) } { (part) } }
             }
             (notices())
@@ -280,7 +280,7 @@ fn safety(bench: &BenchState, turns: TurnsOut) -> Markup {
     html! {
         (key(bench, "back", "quarter", "back", &[], html! { "Back" }))
         (key(bench, "pause", "quarter", "pause", &[], html! { "Pause" }))
-        details.quarter data-key="died" {
+        details.quarter data-key="died-reasons" {
             summary.key.warn data-key="died" { "It died" }
             (died(bench, turns))
         }

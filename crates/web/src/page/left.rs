@@ -23,7 +23,7 @@ pub(crate) fn page(bench: &BenchState, refused: Option<&str>) -> Markup {
                 h1 { "As left" }
                 @if let Some(refused) = refused { p.notice role="alert" { (refused) } }
                 @if let Some(left) = left {
-                    div.say.done { b { "Left at " (left) " turns out" } span { "counted to the seat" (against(set, left)) } }
+                    div.say.plain.done { b { "Left at " (left) " turns out" } span { "counted to the seat" (against(set, left)) } }
                 }
                 form.split.no-print method="post" action={ (shell::job(bench.job.id)) "/left" } {
                     (shell::seen(bench.job.revision))

@@ -63,7 +63,7 @@ pub(crate) fn path(bench: &BenchState, here: Step) -> Markup {
 
 /// The flag over everything that belongs to the demonstration.
 pub(crate) fn demo_flag() -> Markup {
-    html! { p.demo-flag { "Demonstration: an invented machine, its engine synthesised. Nothing here was measured on a motorcycle." } }
+    html! { p.demo-flag { "Demonstration: invented machine, synthesised engine" } }
 }
 
 /// Address of a job.

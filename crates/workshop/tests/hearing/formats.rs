@@ -116,6 +116,10 @@ fn a_stretch_keeps_the_times_of_the_recording() {
     let stretch = Question { from_s: Some(2.0), to_s: Some(7.0), ..question("inline-4") };
     let heard = listen_file(&path, &stretch).unwrap();
     assert_eq!((heard.trace.len(), heard.trace[0].t_s, heard.duration_s), (100, 2.0, 5.0));
+    assert!(heard.caveats.iter().any(|caveat| caveat.name == "speed-unconfirmed"), "{:?}", heard.caveats);
+    let about = Question { about_rpm: Some(1_000.0), ..stretch };
+    let heard = listen_file(&path, &about).unwrap();
+    assert!(heard.caveats.iter().all(|caveat| caveat.name != "speed-unconfirmed"), "{:?}", heard.caveats);
     let late = Question { from_s: Some(100.0), ..question("inline-4") };
     let refused = listen_file(&path, &late).unwrap_err();
     assert_eq!(refused.exit_status(), 3);
