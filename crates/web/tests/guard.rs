@@ -1,5 +1,7 @@
 //! What the rim refuses, and what it puts on every answer: asked over a plain socket.
 
+#![allow(clippy::unwrap_used, reason = "a helper of a test fails by panicking")]
+
 use std::io::{Read, Write};
 use std::net::{SocketAddr, TcpStream};
 use std::sync::Arc;
