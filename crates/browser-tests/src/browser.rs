@@ -11,6 +11,7 @@ use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 
+use crate::engine_sound::Idling;
 use crate::http;
 
 /// How long anything may take before a test gives up; far beyond what it takes.
@@ -19,8 +20,8 @@ pub const PATIENCE: Duration = Duration::from_secs(30);
 /// What a browser is started with.
 #[derive(Clone, Debug, Default)]
 pub struct Setup {
-    /// The sound its microphone gives; without it, a beep of the browser's own.
-    pub microphone: Option<PathBuf>,
+    /// The engine that its microphone hears; without it, a beep of the browser's own.
+    pub microphone: Option<Idling>,
     /// Whether every name but this machine's own fails to resolve.
     pub offline: bool,
 }
@@ -31,7 +32,8 @@ pub struct Browser {
     driver: Child,
     driver_host: String,
     session: String,
-    profile: PathBuf,
+    /// Its profile, and the sound of its microphone; gone when it is dropped.
+    _folder: tempfile::TempDir,
 }
 
 /// Finds a program by its names, in `BELLMOUTH_TOOLS` first.
@@ -69,9 +71,9 @@ impl Browser {
             panic!("chromedriver ended without naming its port");
         };
         let driver_host = format!("127.0.0.1:{port}");
-        let profile = crate::folder("profile");
+        let folder = tempfile::tempdir().expect("a folder can be made");
         let connected = ClientBuilder::new(HttpConnector::new())
-            .capabilities(capabilities(&chromium, &profile, &setup))
+            .capabilities(capabilities(&chromium, folder.path(), &setup))
             .connect(&format!("http://{driver_host}"))
             .await;
         let client = connected.unwrap_or_else(|error| {
@@ -79,7 +81,7 @@ impl Browser {
             panic!("chromium does not start: {error}");
         });
         let session = client.session_id().await.expect("a session has an id").expect("a session is open");
-        Browser { client, driver, driver_host, session, profile }
+        Browser { client, driver, driver_host, session, _folder: folder }
     }
 
     /// Starts one without a microphone file.
@@ -281,11 +283,10 @@ impl Drop for Browser {
         let _ = http::request(&self.driver_host, "DELETE", &format!("/session/{}", self.session), "", "");
         let _ = self.driver.kill();
         let _ = self.driver.wait();
-        let _ = std::fs::remove_dir_all(&self.profile);
     }
 }
 
-fn capabilities(chromium: &Path, profile: &Path, setup: &Setup) -> Capabilities {
+fn capabilities(chromium: &Path, folder: &Path, setup: &Setup) -> Capabilities {
     let mut arguments: Vec<String> = [
         "--headless=new",
         "--no-sandbox",
@@ -302,8 +303,10 @@ fn capabilities(chromium: &Path, profile: &Path, setup: &Setup) -> Capabilities 
     ]
     .map(String::from)
     .to_vec();
-    arguments.push(format!("--user-data-dir={}", profile.display()));
-    if let Some(sound) = &setup.microphone {
+    arguments.push(format!("--user-data-dir={}", folder.join("profile").display()));
+    if let Some(engine) = &setup.microphone {
+        let sound = folder.join("microphone.wav");
+        engine.write_wav(&sound);
         arguments.push(format!("--use-file-for-fake-audio-capture={}", sound.display()));
     }
     if setup.offline {

@@ -12,16 +12,6 @@ pub mod server;
 pub use browser::{Browser, Setup};
 pub use server::Server;
 
-/// A folder of its own under the build folder, for files that a test makes.
-pub fn folder(name: &str) -> std::path::PathBuf {
-    use std::sync::atomic::{AtomicU32, Ordering};
-    static COUNT: AtomicU32 = AtomicU32::new(0);
-    let count = COUNT.fetch_add(1, Ordering::Relaxed);
-    let path = std::env::temp_dir().join(format!("bellmouth-{}-{count}-{name}", std::process::id()));
-    std::fs::create_dir_all(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
-    path
-}
-
 /// Writes a measured figure where it is seen although the test passes.
 pub fn figure(words: &str) {
     use std::io::Write;

@@ -11,6 +11,8 @@ pub struct Server {
     child: Child,
     host: String,
     logbook: PathBuf,
+    /// Gone when this is dropped.
+    _folder: Option<tempfile::TempDir>,
 }
 
 /// The built program: named by `BELLMOUTH_BIN`, or where `cargo build` leaves it.
@@ -30,19 +32,20 @@ pub fn program() -> PathBuf {
 impl Server {
     /// Serves a new logbook.
     pub fn new() -> Server {
-        Server::on(&crate::folder("logbook").join("bench.db"), &[])
+        Server::start(&[])
     }
 
     /// Serves a new logbook with the demonstration in it.
     pub fn demo() -> Server {
-        Server::on(&crate::folder("demo").join("bench.db"), &["--demo"])
+        Server::start(&["--demo"])
     }
 
-    /// Serves a logbook that may be there already.
-    pub fn on(logbook: &Path, more: &[&str]) -> Server {
+    fn start(more: &[&str]) -> Server {
+        let folder = tempfile::tempdir().expect("a folder can be made");
+        let logbook = folder.path().join("bench.db");
         let mut child = Command::new(program())
             .args(["serve", "--address", "127.0.0.1:0", "--logbook"])
-            .arg(logbook)
+            .arg(&logbook)
             .args(more)
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
@@ -59,7 +62,7 @@ impl Server {
             panic!("`bellmouth serve` ended without printing its address");
         };
         let host = address.trim_start_matches("http://").to_string();
-        Server { child, host, logbook: logbook.into() }
+        Server { child, host, logbook, _folder: Some(folder) }
     }
 
     /// The address of a page.
@@ -89,8 +92,6 @@ impl Server {
         let logbook = self.logbook.clone();
         let mut next = Server::on_address(&self.host, &logbook);
         std::mem::swap(&mut self.child, &mut next.child);
-        // What `next` holds now has ended already; its drop must not take the folder along.
-        next.logbook = PathBuf::new();
     }
 
     fn on_address(host: &str, logbook: &Path) -> Server {
@@ -108,7 +109,7 @@ impl Server {
             assert!(begun.elapsed().as_secs() < 20, "`bellmouth serve` does not answer at {host}");
             std::thread::sleep(std::time::Duration::from_millis(50));
         }
-        Server { child, host: host.into(), logbook: logbook.into() }
+        Server { child, host: host.into(), logbook: logbook.into(), _folder: None }
     }
 
     /// Asks for a page.
@@ -136,8 +137,5 @@ impl Drop for Server {
     fn drop(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();
-        if let Some(folder) = self.logbook.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-            let _ = std::fs::remove_dir_all(folder);
-        }
     }
 }

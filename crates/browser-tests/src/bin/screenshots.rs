@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use bellmouth_browser_tests::engine_sound::Idling;
 use bellmouth_browser_tests::garage::{self, Bike, TWIN, plateau_rpm};
-use bellmouth_browser_tests::{Browser, Server, Setup, folder};
+use bellmouth_browser_tests::{Browser, Server, Setup};
 
 /// Name, width, height of what a page is looked at on.
 const SCREENS: [(&str, u32, u32); 2] = [("phone", 390, 844), ("desk", 1440, 900)];
@@ -92,9 +92,8 @@ async fn plain_pages(into: &Path) {
 }
 
 async fn bench_pages(into: &Path) {
-    let sound = folder("sound").join("idle.wav");
-    Idling::twin_45(1040.0, 240.0).write_wav(&sound);
-    let browser = Browser::open(Setup { microphone: Some(sound), ..Setup::default() }).await;
+    let browser =
+        Browser::open(Setup { microphone: Some(Idling::twin_45(1040.0, 240.0)), ..Setup::default() }).await;
     let album = Album { browser, into: into.into() };
     let server = Server::new();
     let bike = Bike { name: "the green 750 twin", ..TWIN };

@@ -2,7 +2,7 @@
 
 use bellmouth_browser_tests::engine_sound::Idling;
 use bellmouth_browser_tests::garage::{self, Bike, Entered, TWIN};
-use bellmouth_browser_tests::{Browser, Server, Setup, folder};
+use bellmouth_browser_tests::{Browser, Server, Setup};
 
 use crate::keys::type_reading;
 
@@ -20,11 +20,10 @@ fn pages(entered: &Entered) -> Vec<String> {
 
 #[tokio::test]
 async fn no_page_asks_anything_of_another_machine_and_none_complains() {
-    let sound = folder("sound").join("idle.wav");
-    Idling::twin_45(1100.0, 60.0).write_wav(&sound);
     let server = Server::demo();
     let entered = garage::ready(&server, TWIN);
-    let browser = Browser::open(Setup { microphone: Some(sound), offline: true }).await;
+    let browser =
+        Browser::open(Setup { microphone: Some(Idling::twin_45(1100.0, 60.0)), offline: true }).await;
     let mut asked = 0;
     for page in pages(&entered) {
         browser.goto(&server.url(&page)).await;

@@ -4,12 +4,10 @@ use std::time::Duration;
 
 use bellmouth_browser_tests::engine_sound::Idling;
 use bellmouth_browser_tests::garage::{self, Bike, TWIN};
-use bellmouth_browser_tests::{Browser, Server, Setup, folder};
+use bellmouth_browser_tests::{Browser, Server, Setup};
 
 async fn with_sound() -> Browser {
-    let sound = folder("sound").join("idle.wav");
-    Idling::twin_45(980.0, 100.0).write_wav(&sound);
-    Browser::open(Setup { microphone: Some(sound), ..Setup::default() }).await
+    Browser::open(Setup { microphone: Some(Idling::twin_45(980.0, 100.0)), ..Setup::default() }).await
 }
 
 /// Waits for a notice, checks its words, and that it can be put away.

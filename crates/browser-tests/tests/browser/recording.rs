@@ -2,16 +2,16 @@
 
 use bellmouth_browser_tests::engine_sound::Idling;
 use bellmouth_browser_tests::garage::{self, TWIN};
-use bellmouth_browser_tests::{Browser, Server, folder};
+use bellmouth_browser_tests::{Browser, Server};
 
 const TRUE_RPM: f64 = 915.0;
 
 #[tokio::test]
 async fn a_dropped_recording_gives_a_reading_and_a_file_that_is_none_gives_a_sentence() {
-    let sounds = folder("sound");
-    let clip = sounds.join("hold at 1¾.wav");
+    let sounds = tempfile::tempdir().expect("a folder can be made");
+    let clip = sounds.path().join("hold at 1¾.wav");
     Idling::twin_45(TRUE_RPM, 32.0).write_wav(&clip);
-    let none = sounds.join("notes.wav");
+    let none = sounds.path().join("notes.wav");
     std::fs::write(&none, "turned it in a little").expect("a file can be written");
     let server = Server::new();
     let job = garage::ready(&server, TWIN).job;

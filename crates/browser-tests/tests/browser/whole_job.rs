@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use bellmouth_browser_tests::browser::PATIENCE;
 use bellmouth_browser_tests::engine_sound::Idling;
-use bellmouth_browser_tests::{Browser, Server, Setup, figure, folder};
+use bellmouth_browser_tests::{Browser, Server, Setup, figure};
 
 const TRUE_RPM: f64 = 1040.0;
 
@@ -29,10 +29,9 @@ const WATCH: &str = r#"
 
 #[tokio::test]
 async fn from_an_empty_garage_to_a_reading_taken_by_itself() {
-    let sound = folder("sound").join("idle.wav");
-    Idling::twin_45(TRUE_RPM, 150.0).write_wav(&sound);
     let server = Server::new();
-    let browser = Browser::open(Setup { microphone: Some(sound), ..Setup::default() }).await;
+    let browser =
+        Browser::open(Setup { microphone: Some(Idling::twin_45(TRUE_RPM, 150.0)), ..Setup::default() }).await;
     browser.before_every_page(WATCH).await;
 
     browser.goto(&server.url("/")).await;
