@@ -73,7 +73,7 @@ async fn every_key_of_the_bench_does_what_it_says() {
         .await;
 
     // A stall, with its reason.
-    browser.click("details[data-key=died] > summary").await;
+    browser.press("d").await;
     browser.click("form[action$='/died'] input[value=lean] ~ button").await;
     browser.until("the stall is saved", "return document.querySelector('#part-more tbody tr:first-child').innerText.includes('died, lean')").await;
 
