@@ -42,7 +42,9 @@ fn tool(names: &[&str]) -> PathBuf {
         .chain(std::env::split_paths(&path))
         .flat_map(|folder| names.iter().map(move |name| folder.join(name)))
         .find(|candidate| candidate.is_file())
-        .unwrap_or_else(|| panic!("`{}` is not on this machine: run scripts/test, which installs it", names[0]))
+        .unwrap_or_else(|| {
+            panic!("`{}` is not on this machine: run scripts/test, which installs it", names[0])
+        })
 }
 
 impl Browser {
@@ -97,7 +99,14 @@ impl Browser {
 
     /// The first element that matches, waited for.
     pub async fn find(&self, css: &str) -> Element {
-        match self.client.wait().at_most(PATIENCE).every(Duration::from_millis(50)).for_element(Locator::Css(css)).await {
+        match self
+            .client
+            .wait()
+            .at_most(PATIENCE)
+            .every(Duration::from_millis(50))
+            .for_element(Locator::Css(css))
+            .await
+        {
             Ok(element) => element,
             Err(error) => panic!("no `{css}` on {}: {error}\n{}", self.path().await, self.text().await),
         }
@@ -162,9 +171,8 @@ impl Browser {
 
     /// What a person reads in the first element that matches; empty when there is none.
     pub async fn text_of(&self, css: &str) -> String {
-        let found = self
-            .run(&format!("return document.querySelector({})?.innerText ?? ''", json!(css)))
-            .await;
+        let found =
+            self.run(&format!("return document.querySelector({})?.innerText ?? ''", json!(css))).await;
         found.as_str().unwrap_or_default().to_string()
     }
 
@@ -235,11 +243,23 @@ impl Browser {
         entries.iter().map(|entry| format!("{} {}", entry["level"], entry["message"])).collect()
     }
 
-    /// What the page shows, as PNG.
-    pub async fn picture(&self, width: u32, height: u32, dark: bool) -> Vec<u8> {
+    /// The whole page as PNG, at the size and scheme set by [`Browser::look`].
+    pub async fn picture(&self) -> Vec<u8> {
+        let metrics = self.command("Page.getLayoutMetrics", json!({})).await;
+        let (width, height) =
+            (&metrics["cssLayoutViewport"]["clientWidth"], &metrics["cssContentSize"]["height"]);
+        let clip = json!({ "x": 0, "y": 0, "width": width, "height": height, "scale": 1 });
+        self.capture(json!({ "format": "png", "captureBeyondViewport": true, "clip": clip })).await
+    }
+
+    /// What of the page is seen without scrolling, as PNG.
+    pub async fn screen(&self) -> Vec<u8> {
+        self.capture(json!({ "format": "png" })).await
+    }
+
+    async fn capture(&self, wanted: Value) -> Vec<u8> {
         use base64::Engine;
-        self.look(width, height, dark).await;
-        let taken = self.command("Page.captureScreenshot", json!({ "format": "png", "captureBeyondViewport": true })).await;
+        let taken = self.command("Page.captureScreenshot", wanted).await;
         let data = taken["data"].as_str().expect("a picture has data");
         base64::engine::general_purpose::STANDARD.decode(data).expect("a picture is base64")
     }

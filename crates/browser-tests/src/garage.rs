@@ -47,7 +47,11 @@ pub fn fresh_key() -> String {
         .duration_since(std::time::UNIX_EPOCH)
         .map_or(0, |since| since.as_millis() as u64);
     let (high, low) = (millis >> 16, millis & 0xFFFF);
-    format!("{high:08x}-{low:04x}-7{:03x}-8000-{:012x}", count & 0xFFF, u64::from(std::process::id()) << 16 | count)
+    format!(
+        "{high:08x}-{low:04x}-7{:03x}-8000-{:012x}",
+        count & 0xFFF,
+        u64::from(std::process::id()) << 16 | count
+    )
 }
 
 /// Enters a machine and opens a job on it, nothing else.
@@ -82,7 +86,8 @@ pub fn ready(server: &Server, bike: Bike) -> Entered {
     let seen_now = revision(&page);
     let names = gate_questions(&page);
     assert!(10 < names.len(), "{names:?}");
-    let mut fields: Vec<(&str, &str)> = vec![("seen", &seen_now), ("about_rpm", bike.about_rpm), ("idle_rpm", "")];
+    let mut fields: Vec<(&str, &str)> =
+        vec![("seen", &seen_now), ("about_rpm", bike.about_rpm), ("idle_rpm", "")];
     fields.extend([("drop_rpm", ""), ("back_out_turns", "")]);
     fields.extend(names.iter().map(|name| (name.as_str(), "good")));
     send(server, job, "check", &fields);
@@ -123,22 +128,26 @@ pub fn asked(page: &str) -> Asked {
 
 /// Types readings of a machine with a known curve until the bench wants the screw set; gives where.
 pub fn sweep_by_tachometer(server: &Server, job: &str, rpm: impl Fn(f64) -> f64) -> f64 {
-    for _ in 0..14 {
+    type_holds(server, job, 14, rpm).expect("14 readings are enough")
+}
+
+/// Types so many readings at most; gives where the bench wants the screw set, once it does.
+pub fn type_holds(server: &Server, job: &str, most: usize, rpm: impl Fn(f64) -> f64) -> Option<f64> {
+    for _ in 0..most {
         let page = server.get(&format!("{job}/idle")).body;
         let asked = asked(&page);
         if asked.action == "set" {
-            return asked.turns;
+            return Some(asked.turns);
         }
         assert_eq!(asked.action, "hold", "{page}");
         let (key, turns) = (hold_key(&page), asked.turns.to_string());
         let speed = format!("{:.0}", rpm(asked.turns));
-        let kept = server.post(
-            &format!("{job}/idle/typed"),
-            &[("id", &key), ("turns", &turns), ("rpm", &speed)],
-        );
+        let form = [("id", key.as_str()), ("turns", &turns), ("rpm", &speed)];
+        let kept = server.post(&format!("{job}/idle/typed"), &form);
         assert_eq!((kept.status, kept.body.as_str()), (200, "{}"));
     }
-    panic!("14 readings were not enough");
+    let asked = asked(&server.get(&format!("{job}/idle")).body);
+    (asked.action == "set").then_some(asked.turns)
 }
 
 /// Speed of a machine whose plateau of 1050 rpm ends at `edge` turns of richness.

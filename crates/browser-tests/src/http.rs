@@ -20,9 +20,9 @@ impl Answer {
     pub fn header(&self, name: &str) -> &str {
         self.head
             .lines()
-            .filter_map(|line| line.split_once(": "))
+            .filter_map(|line| line.split_once(':'))
             .find(|(header, _)| header.eq_ignore_ascii_case(name))
-            .map_or("", |(_, value)| value)
+            .map_or("", |(_, value)| value.trim())
     }
 }
 
@@ -39,12 +39,29 @@ pub fn request(host: &str, method: &str, path: &str, more: &str, body: &str) -> 
         stream,
         "{method} {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\nContent-Length: {length}\r\n{more}\r\n{body}"
     )?;
-    let mut bytes = Vec::new();
-    stream.read_to_end(&mut bytes)?;
+    let (mut bytes, mut block) = (Vec::new(), [0; 16 * 1024]);
+    // Not every server hangs up when it is asked to: a whole answer is enough.
+    while !whole(&bytes) {
+        match stream.read(&mut block)? {
+            0 => break,
+            count => bytes.extend(&block[..count]),
+        }
+    }
     let text = String::from_utf8_lossy(&bytes);
     let (head, body) = text.split_once("\r\n\r\n").unwrap_or((&text, ""));
-    let status = head.split(' ').nth(1).and_then(|status| status.parse().ok()).unwrap_or(0);
-    Ok(Answer { status, head: head.into(), body: body.into() })
+    Ok(Answer { status: status(head), head: head.into(), body: body.into() })
+}
+
+fn status(head: &str) -> u16 {
+    head.split(' ').nth(1).and_then(|status| status.parse().ok()).unwrap_or(0)
+}
+
+/// Whether these bytes hold a head, and as much after it as the head promises.
+fn whole(bytes: &[u8]) -> bool {
+    let Some(at) = bytes.windows(4).position(|four| four == b"\r\n\r\n") else { return false };
+    let head = String::from_utf8_lossy(&bytes[..at]).into_owned();
+    let answer = Answer { status: status(&head), head, body: String::new() };
+    answer.header("content-length").parse().is_ok_and(|length: usize| at + 4 + length <= bytes.len())
 }
 
 /// Fields as a form sends them.
@@ -52,7 +69,11 @@ pub fn form(fields: &[(&str, &str)]) -> String {
     let escape = |text: &str| -> String {
         text.bytes()
             .map(|byte| {
-                if byte.is_ascii_alphanumeric() { char::from(byte).to_string() } else { format!("%{byte:02X}") }
+                if byte.is_ascii_alphanumeric() {
+                    char::from(byte).to_string()
+                } else {
+                    format!("%{byte:02X}")
+                }
             })
             .collect()
     };

@@ -8,6 +8,8 @@ mod keeping;
 mod keys;
 #[path = "browser/microphone.rs"]
 mod microphone;
+#[path = "browser/recording.rs"]
+mod recording;
 #[path = "browser/tachometer.rs"]
 mod tachometer;
 #[path = "browser/whole_job.rs"]

@@ -10,7 +10,7 @@ use std::net::SocketAddr;
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 
 use crate::error::Nope;
 
@@ -40,12 +40,33 @@ impl Hosts {
     }
 }
 
-/// Lets a request through when its host and, where it matters, its origin are ours.
-pub(crate) async fn guard(
-    State(hosts): State<Hosts>,
-    request: Request,
-    next: Next,
-) -> Result<Response, Nope> {
+/// Lets a request through when its host and, where it matters, its origin are ours. Every answer,
+/// a refusal included, carries the headers.
+pub(crate) async fn guard(State(hosts): State<Hosts>, request: Request, next: Next) -> Response {
+    let mut response = match admit(&hosts, &request) {
+        Ok(()) => next.run(request).await,
+        Err(refused) => refused.into_response(),
+    };
+    let headers = response.headers_mut();
+    for (name, value) in [
+        (header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY_POLICY),
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::X_FRAME_OPTIONS, "DENY"),
+        (header::REFERRER_POLICY, "same-origin"),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    headers.insert(
+        "permissions-policy",
+        HeaderValue::from_static("microphone=(self), camera=(), geolocation=()"),
+    );
+    headers.insert("cross-origin-resource-policy", HeaderValue::from_static("same-origin"));
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    response
+}
+
+/// Refuses what comes under a foreign name or from a foreign page.
+fn admit(hosts: &Hosts, request: &Request) -> Result<(), Nope> {
     let host = text(request.headers(), header::HOST)
         .or_else(|| request.uri().authority().map(|authority| authority.as_str()))
         .unwrap_or_default();
@@ -69,23 +90,7 @@ pub(crate) async fn guard(
             ));
         }
     }
-    let mut response = next.run(request).await;
-    let headers = response.headers_mut();
-    for (name, value) in [
-        (header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY_POLICY),
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::X_FRAME_OPTIONS, "DENY"),
-        (header::REFERRER_POLICY, "same-origin"),
-    ] {
-        headers.insert(name, HeaderValue::from_static(value));
-    }
-    headers.insert(
-        "permissions-policy",
-        HeaderValue::from_static("microphone=(self), camera=(), geolocation=()"),
-    );
-    headers.insert("cross-origin-resource-policy", HeaderValue::from_static("same-origin"));
-    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
-    Ok(response)
+    Ok(())
 }
 
 fn text(headers: &HeaderMap, name: header::HeaderName) -> Option<&str> {

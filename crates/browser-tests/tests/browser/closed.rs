@@ -31,7 +31,12 @@ async fn no_page_asks_anything_of_another_machine_and_none_complains() {
         if page.ends_with("/idle") {
             type_reading(&browser, "2", "1040").await;
             browser.click("[data-do=listen]").await;
-            browser.until("the engine is heard", "return Number(document.querySelector('[data-live=rpm]').textContent) > 1000").await;
+            browser
+                .until(
+                    "the engine is heard",
+                    "return Number(document.querySelector('[data-live=rpm]').textContent) > 1000",
+                )
+                .await;
         }
         let requests = browser
             .run(
@@ -40,7 +45,8 @@ async fn no_page_asks_anything_of_another_machine_and_none_complains() {
             )
             .await;
         for request in requests.as_array().expect("a list of requests") {
-            let (address, status) = (request[0].as_str().unwrap_or_default(), request[1].as_u64().unwrap_or(0));
+            let (address, status) =
+                (request[0].as_str().unwrap_or_default(), request[1].as_u64().unwrap_or(0));
             assert!(address.starts_with(&server.url("/")), "{page} asks {address}");
             assert!((200..400).contains(&status), "{page}: {address} answered {status}");
             asked += 1;
@@ -103,7 +109,14 @@ async fn a_name_made_of_markup_is_shown_as_text_everywhere() {
         assert_eq!(answer.header("x-content-type-options"), "nosniff");
     }
     // The same through a refused form: what was typed comes back as text.
-    let fields = [("id", "no key"), ("name", NASTY), ("layout", "<b>"), ("cooling", ""), ("carburettors", NASTY), ("base_turns", NASTY)];
+    let fields = [
+        ("id", "no key"),
+        ("name", NASTY),
+        ("layout", "<b>"),
+        ("cooling", ""),
+        ("carburettors", NASTY),
+        ("base_turns", NASTY),
+    ];
     let refused = server.post("/machine/new", &fields);
     assert!(refused.status == 400 && !refused.body.contains("<script>alert"), "{}", refused.body);
 }

@@ -34,9 +34,16 @@ async fn a_closed_page_goes_on_where_it_was_and_a_killed_program_loses_nothing_s
     for (killed, (turns, rpm)) in [("2.25", "1045"), ("2", "1040"), ("1.5", "985")].into_iter().enumerate() {
         type_reading(&browser, turns, rpm).await;
         server.kill();
-        browser.until("the page says that the bench is out of reach", "return !document.querySelector('#notice-link').hidden").await;
+        browser
+            .until(
+                "the page says that the bench is out of reach",
+                "return !document.querySelector('#notice-link').hidden",
+            )
+            .await;
         server.restart();
-        browser.until("the page is back by itself", "return document.querySelector('#notice-link').hidden").await;
+        browser
+            .until("the page is back by itself", "return document.querySelector('#notice-link').hidden")
+            .await;
         browser.goto(&bench).await;
         assert_eq!(browser.run(&format!("return {ROWS}")).await, killed + 2);
         assert!(browser.text_of("#part-more tbody tr").await.contains(rpm));
@@ -68,7 +75,14 @@ async fn a_form_sent_twice_is_stored_once() {
 
     // The same machine entered twice is one machine.
     let id = garage::fresh_key();
-    let fields = [("id", id.as_str()), ("name", "twice"), ("layout", ""), ("cooling", "air"), ("carburettors", "2"), ("base_turns", "")];
+    let fields = [
+        ("id", id.as_str()),
+        ("name", "twice"),
+        ("layout", ""),
+        ("cooling", "air"),
+        ("carburettors", "2"),
+        ("base_turns", ""),
+    ];
     let (one, two) = (server.post("/machine/new", &fields), server.post("/machine/new", &fields));
     assert_eq!((one.status, one.header("location")), (two.status, two.header("location")));
     assert_eq!(server.get("/").body.matches(">twice").count(), 1);

@@ -36,16 +36,27 @@ async fn every_key_of_the_bench_does_what_it_says() {
     // Strike: the reading stays, marked, and the curve is fitted without it; and back again.
     open_amend(&browser).await;
     browser.click("#part-more tbody tr:first-child form[action$='/strike'] button").await;
-    browser.until("it is marked", "return document.querySelector('#part-more tbody tr:first-child').classList.contains('struck')").await;
-    browser.until("the drawing marks it", "return document.querySelector('#part-curve .struck') !== null").await;
+    browser
+        .until(
+            "it is marked",
+            "return document.querySelector('#part-more tbody tr:first-child').classList.contains('struck')",
+        )
+        .await;
+    browser
+        .until("the drawing marks it", "return document.querySelector('#part-curve .struck') !== null")
+        .await;
     assert_ne!(browser.run(curve).await, whole, "the curve was not fitted anew");
     browser.click("#part-more tbody tr.struck form[action$='/unstrike'] button").await;
-    browser.until("no reading is struck", "return document.querySelector('#part-more .struck') === null").await;
+    browser
+        .until("no reading is struck", "return document.querySelector('#part-more .struck') === null")
+        .await;
     browser.until("the curve is the one before", &format!("{curve} === {whole}")).await;
 
     // I miscounted: it moves, and the first count is kept beside it.
     open_amend(&browser).await;
-    browser.fill("#part-more tbody tr:first-child form[action$='/miscounted'] input[name=turns]", "1.875").await;
+    browser
+        .fill("#part-more tbody tr:first-child form[action$='/miscounted'] input[name=turns]", "1.875")
+        .await;
     browser.click("#part-more tbody tr:first-child form[action$='/miscounted'] button").await;
     browser.until("the count is corrected", "return document.querySelector('#part-more tbody tr:first-child').innerText.includes('counted 2')").await;
     assert!(browser.text_of("#part-more tbody tr:first-child").await.contains("1⅞"));
@@ -54,7 +65,12 @@ async fn every_key_of_the_bench_does_what_it_says() {
     type_reading(&browser, "1.5", "960").await;
     browser.click("details[data-key=switches] > summary").await;
     browser.click("form[action$='/wrong-way'] button").await;
-    browser.until("the reading is mirrored about 1⅞", "return document.querySelector('#part-more tbody tr:first-child').innerText.includes('2¼')").await;
+    browser
+        .until(
+            "the reading is mirrored about 1⅞",
+            "return document.querySelector('#part-more tbody tr:first-child').innerText.includes('2¼')",
+        )
+        .await;
 
     // A stall, with its reason.
     browser.click("details[data-key=died] > summary").await;
@@ -65,7 +81,12 @@ async fn every_key_of_the_bench_does_what_it_says() {
     browser.click("form[action$='/hold'] [data-key=main]").await;
     browser.until_text("Hands off").await;
     browser.click("[data-key=back]").await;
-    browser.until("the hold is given up", "return document.querySelector('form[action$=\"/hold\"] [data-key=main]') !== null").await;
+    browser
+        .until(
+            "the hold is given up",
+            "return document.querySelector('form[action$=\"/hold\"] [data-key=main]') !== null",
+        )
+        .await;
 
     // Pause and go on; by the keyboard, as a foot switch would.
     browser.press("p").await;

@@ -31,14 +31,17 @@ async fn a_microphone_that_cannot_be_had_says_why_and_what_to_do_instead() {
     let job = garage::ready(&server, TWIN).job;
     let browser = Browser::plain().await;
     let failing = |error: &str| {
-        format!("navigator.mediaDevices.getUserMedia = () => Promise.reject(new DOMException('no', '{error}'))")
+        format!(
+            "navigator.mediaDevices.getUserMedia = () => Promise.reject(new DOMException('no', '{error}'))"
+        )
     };
     let cases = [
         (failing("NotAllowedError"), "refused", "Allow it for this page"),
         (failing("NotFoundError"), "none", "Plug one in"),
         (failing("NotReadableError"), "busy", "another program may hold it"),
         (
-            "Object.defineProperty(navigator, 'mediaDevices', { value: undefined, configurable: true })".into(),
+            "Object.defineProperty(navigator, 'mediaDevices', { value: undefined, configurable: true })"
+                .into(),
             "insecure",
             "localhost",
         ),
@@ -50,7 +53,10 @@ async fn a_microphone_that_cannot_be_had_says_why_and_what_to_do_instead() {
         told(&browser, name, words).await;
         browser.until("the key is back", KEY_IS_BACK).await;
         // The way on that every text names.
-        assert_eq!(browser.run("return document.querySelector('details[data-key=typed]') !== null").await, true);
+        assert_eq!(
+            browser.run("return document.querySelector('details[data-key=typed]') !== null").await,
+            true
+        );
     }
 }
 
@@ -59,9 +65,7 @@ async fn a_microphone_that_gives_too_little_is_told_while_it_runs() {
     let server = Server::new();
     let job = garage::ready(&server, TWIN).job;
     let browser = with_sound().await;
-    let settings = |settings: &str| {
-        format!("MediaStreamTrack.prototype.getSettings = () => ({settings})")
-    };
+    let settings = |settings: &str| format!("MediaStreamTrack.prototype.getSettings = () => ({settings})");
     let cases = [
         (settings("{ sampleRate: 16000 }"), "telephone", "headset in its telephone mode"),
         (settings("{ sampleRate: 48000, echoCancellation: true }"), "processed", "eats steady tones"),
@@ -99,7 +103,8 @@ async fn a_hold_survives_neither_a_hidden_page_nor_a_pulled_plug_but_everything_
     crate::keys::type_reading(&browser, "1.75", "1010").await;
     browser.click("[data-do=listen]").await;
     browser.click("[data-key=main]").await;
-    let settling = "return /^(settling [3-9]|measured)/.test(document.querySelector('[data-live=hold]').textContent)";
+    let settling =
+        "return /^(settling [3-9]|measured)/.test(document.querySelector('[data-live=hold]').textContent)";
     browser.until("the hold has begun to settle", settling).await;
 
     browser
@@ -111,13 +116,19 @@ async fn a_hold_survives_neither_a_hidden_page_nor_a_pulled_plug_but_everything_
     tokio::time::sleep(Duration::from_millis(1300)).await;
     browser.run("window.away = false; document.dispatchEvent(new Event('visibilitychange'));").await;
     told(&browser, "hidden", "the hold began anew").await;
-    let anew = "return /^(settling [0-2] |hands off)/.test(document.querySelector('[data-live=hold]').textContent)";
+    let anew =
+        "return /^(settling [0-2] |hands off)/.test(document.querySelector('[data-live=hold]').textContent)";
     browser.until("the hold began anew", anew).await;
 
     browser.run("track.stop(); track.dispatchEvent(new Event('ended'))").await;
     told(&browser, "unplugged", "saved readings are kept").await;
     browser.until("the key is back", KEY_IS_BACK).await;
-    browser.until("no old speed stands there as if it were now", "return document.querySelector('[data-live=rpm]').textContent === '––'").await;
+    browser
+        .until(
+            "no old speed stands there as if it were now",
+            "return document.querySelector('[data-live=rpm]').textContent === '––'",
+        )
+        .await;
     assert_eq!(browser.run("return document.querySelectorAll('#part-more tbody tr').length").await, 1);
     browser.click("[data-do=listen]").await;
     let heard = "return Math.abs(Number(document.querySelector('[data-live=rpm]').textContent) - 980) < 20";
@@ -133,13 +144,20 @@ async fn one_page_at_a_time_listens_and_an_engine_without_layout_is_not_guessed_
     let shown = "return !document.querySelector('#notice-elsewhere').hidden";
     browser.goto(&bench).await;
     browser.click("[data-do=listen]").await;
-    browser.until("it listens", "return Number(document.querySelector('[data-live=rpm]').textContent) > 900").await;
+    browser
+        .until("it listens", "return Number(document.querySelector('[data-live=rpm]').textContent) > 900")
+        .await;
     let (first, second) = browser.new_tab().await;
     browser.goto(&bench).await;
     browser.click("[data-do=listen]").await;
     browser.until("the second page is told", shown).await;
     // It shows the same speed all the same, and may take over.
-    browser.until("it shows the speed", "return Number(document.querySelector('[data-live=rpm]').textContent) > 900").await;
+    browser
+        .until(
+            "it shows the speed",
+            "return Number(document.querySelector('[data-live=rpm]').textContent) > 900",
+        )
+        .await;
     browser.click("[data-do=takeover]").await;
     browser.tab(&first).await;
     browser.until("the first page is told", shown).await;
@@ -147,7 +165,8 @@ async fn one_page_at_a_time_listens_and_an_engine_without_layout_is_not_guessed_
     browser.tab(&second).await;
     browser.until("the second listens", "return document.body.classList.contains('listening')").await;
 
-    let unknown = garage::ready(&server, Bike { name: "layout not given", layout: "", about_rpm: "1000", ..TWIN });
+    let unknown =
+        garage::ready(&server, Bike { name: "layout not given", layout: "", about_rpm: "1000", ..TWIN });
     browser.goto(&server.url(&unknown.bench())).await;
     browser.click("[data-do=listen]").await;
     told(&browser, "layout", "the ear needs it").await;

@@ -57,7 +57,12 @@ async fn from_an_empty_garage_to_a_reading_taken_by_itself() {
     browser.leave_by("form .key.main", "/screw").await;
     browser.click("input[name=screw][value=fuel]").await;
     browser.leave_by("form .key.main", "/check").await;
-    for question in browser.run("return [...new Set([...document.querySelectorAll('[name^=gate-]')].map(i => i.name))]").await.as_array().expect("names of questions") {
+    for question in browser
+        .run("return [...new Set([...document.querySelectorAll('[name^=gate-]')].map(i => i.name))]")
+        .await
+        .as_array()
+        .expect("names of questions")
+    {
         browser.click(&format!("input[name='{}'][value=good]", question.as_str().unwrap_or_default())).await;
     }
     browser.leave_by("form .key.main", "/idle").await;
@@ -69,7 +74,12 @@ async fn from_an_empty_garage_to_a_reading_taken_by_itself() {
     browser.until("a speed within 2 % of the truth is shown", &close).await;
     browser.click("[data-key=main]").await;
     browser.until_text("Hands off").await;
-    browser.until("the hold is measured", "return document.querySelector('[data-live=hold]').textContent.startsWith('measured')").await;
+    browser
+        .until(
+            "the hold is measured",
+            "return document.querySelector('[data-live=hold]').textContent.startsWith('measured')",
+        )
+        .await;
 
     let times = browser.run(&format!(
         "const first = watch.shown.find(([, rpm]) => rpm !== null && Math.abs(rpm - {TRUE_RPM}) <= 0.02 * {TRUE_RPM})[0];
@@ -88,16 +98,32 @@ async fn from_an_empty_garage_to_a_reading_taken_by_itself() {
     assert!(10.0 <= number("rate"), "{times}");
 
     browser
-        .until_within(2 * PATIENCE, "the reading is saved", "return document.querySelectorAll('#part-more tbody tr').length === 1")
+        .until_within(
+            2 * PATIENCE,
+            "the reading is saved",
+            "return document.querySelectorAll('#part-more tbody tr').length === 1",
+        )
         .await;
     let row = browser.text_of("#part-more tbody tr").await;
     assert!(row.contains("1¾") && row.contains("found") && row.contains("microphone"), "{row}");
-    let rpm: f64 = browser.text_of("#part-more td.number").await.split(' ').next().unwrap_or_default().parse().expect("a speed");
+    let rpm: f64 = browser
+        .text_of("#part-more td.number")
+        .await
+        .split(' ')
+        .next()
+        .unwrap_or_default()
+        .parse()
+        .expect("a speed");
     figure(&format!("reading {rpm} rpm of {TRUE_RPM}"));
     assert!((rpm - TRUE_RPM).abs() < 0.01 * TRUE_RPM, "{row}");
 
     // The curve stands, and the next position is proposed.
-    browser.until("the curve is drawn", "return document.querySelector('#part-curve svg .hold, #part-curve svg .found') !== null").await;
+    browser
+        .until(
+            "the curve is drawn",
+            "return document.querySelector('#part-curve svg .hold, #part-curve svg .found') !== null",
+        )
+        .await;
     browser.until_text("Turn ").await;
     assert!(browser.text_of("#part-say").await.contains("Turn "), "{}", browser.text().await);
     tokio::time::sleep(Duration::from_millis(300)).await;
