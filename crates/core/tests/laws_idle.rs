@@ -342,3 +342,14 @@ fn an_engine_found_too_lean_to_keep_its_floor_is_taken_richer_and_not_called_eno
         assert!(answered.caveats.iter().any(|caveat| caveat.name == "idles-below-floor"));
     }
 }
+
+#[test]
+fn the_gain_compares_with_what_was_read_as_found() {
+    let rows = [(1.75, 953.0), (2.5, 1065.0), (3.375, 1045.0), (2.125, 1034.0), (2.875, 1061.0)];
+    let answered = answer(&holds(&rows, 4.0), &Question::new(Screw::Fuel));
+    let (gain, sd) = answered.gain_rpm.expect("the first hold is as found");
+    // The plateau is about 1063: the reading as found, 953, is on a slope of some 200 rpm a turn, which must
+    // not widen the gain by the hand's error at a place the hand has not touched.
+    assert!((gain - 110.0).abs() < 8.0, "{gain}");
+    assert!(sd < 10.0, "{sd}");
+}

@@ -227,7 +227,7 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
     let (first, last) = (span.from_s * rate, span.to_s * rate);
     let (mut position, mut listened) = (0_usize, 0_usize);
     let mut ranking = Vec::new();
-    while let Some(block) = recording.next_block()? {
+    recording.each_block(|block| {
         let start = position;
         position += block.len();
         let from = ((first - start as f64).max(0.0).round() as usize).min(block.len());
@@ -241,10 +241,8 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
         if ears.len() > 1 && listened as f64 > RANKED_S * rate {
             ranking = rank(&mut ears);
         }
-        if position as f64 >= last {
-            break;
-        }
-    }
+        (position as f64) < last
+    })?;
     if listened == 0 {
         return Err(Refusal::unanswerable(
             format!(

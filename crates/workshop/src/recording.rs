@@ -7,6 +7,7 @@ use std::fs::File;
 use std::io::{ErrorKind, Read, Seek, SeekFrom};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
+use std::sync::mpsc::sync_channel;
 
 use symphonia::core::codecs::audio::well_known::{
     CODEC_ID_AC3, CODEC_ID_EAC3, CODEC_ID_OPUS, CODEC_ID_SPEEX, CODEC_ID_WMA,
@@ -22,6 +23,9 @@ use crate::refusal::Refusal;
 
 /// Sample rates that can be listened to, hertz.
 const SAMPLE_RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
+
+/// Blocks decoded ahead of the listener: some tenths of a second, whatever the format.
+const BLOCKS_AHEAD: usize = 32;
 
 const READS: &str = "give a wav, flac, mp3, ogg (vorbis), m4a, mp4 or mov recording";
 
@@ -205,6 +209,35 @@ impl Recording {
         }
         self.samples += self.mono.len() as u64;
         Ok((!self.mono.is_empty()).then_some(&self.mono))
+    }
+
+    /// Decodes on a thread of its own, a little ahead, while `hear` is given block after block; ends when
+    /// `hear` answers false, or with the recording.
+    ///
+    /// # Errors
+    ///
+    /// As [`Recording::next_block`]; blocks before the failure have been heard.
+    pub fn each_block(&mut self, mut hear: impl FnMut(&[f32]) -> bool) -> Result<(), Refusal> {
+        let name = self.name.clone();
+        std::thread::scope(|scope| {
+            let (send, blocks) = sync_channel::<Vec<f32>>(BLOCKS_AHEAD);
+            let decoder = scope.spawn(move || {
+                while let Some(block) = self.next_block()? {
+                    if send.send(block.to_vec()).is_err() {
+                        break;
+                    }
+                }
+                Ok(())
+            });
+            for block in &blocks {
+                if !hear(&block) {
+                    break;
+                }
+            }
+            // Hanging up stops a decoder that is still ahead.
+            drop(blocks);
+            decoder.join().unwrap_or_else(|_| Err(crashed(&name)))
+        })
     }
 
     /// Seconds given out so far.

@@ -248,7 +248,7 @@ fn answer(
             enough,
             plateau_rpm,
             plateau_sd_rpm,
-            gain_rpm: gain(holds, question, posterior, on_grid),
+            gain_rpm: gain(holds, data, question, posterior, on_grid),
             verdicts: verdicts(question, &posterior.findings),
             curve: curve(data, question, posterior),
             drift_rpm_per_min: has_times.then(|| posterior.mean(|cell| cell.drift_rpm_per_min)),
@@ -334,14 +334,33 @@ fn so_far(holds: &[&Hold], question: &Question, half_width_turns: f64) -> SoFar 
     }
 }
 
-/// Speed at the setting less speed as found, mean and standard deviation.
-fn gain(holds: &[&Hold], question: &Question, posterior: &Posterior, setting: f64) -> Option<(f64, f64)> {
-    let found = holds.iter().find(|hold| hold.as_found && matches!(hold.outcome, Outcome::Ran { .. }))?;
-    let found = question.richness(found.turns.0);
-    Some(posterior.mean_and_sd(|cell| {
-        let shape = &posterior.shapes[cell.shape];
-        cell.level_rpm * (shape.at(setting - cell.edge).0 - shape.at(found - cell.edge).0)
-    }))
+/// Speed at the setting less the speed that was read as found, mean and standard deviation.
+///
+/// As found the screw stood where it was found, whatever the hand counted later: the reading itself is
+/// compared, put to the time of the other holds by the drift. A reading of an earlier block ran under
+/// another stop; there the fitted curve stands in for it.
+fn gain(holds: &[&Hold], data: &Data, question: &Question, posterior: &Posterior, setting: f64) -> Option<(f64, f64)> {
+    let ran = || holds.iter().filter(|hold| matches!(hold.outcome, Outcome::Ran { .. }));
+    let found = ran().find(|hold| hold.as_found)?;
+    let position = question.richness(found.turns.0);
+    let same_block = ran().next_back().is_some_and(|last| last.block == found.block);
+    // Readings stand in the order of the holds; those of blocks left out were taken from both.
+    let index = ran().position(|hold| std::ptr::eq(*hold, *found))?;
+    let reading = data.readings.get(index).filter(|_| same_block && data.readings.len() == ran().count());
+    let Some(reading) = reading else {
+        return Some(posterior.mean_and_sd(|cell| {
+            let shape = &posterior.shapes[cell.shape];
+            cell.level_rpm * (shape.at(setting - cell.edge).0 - shape.at(position - cell.edge).0)
+        }));
+    };
+    let since_min = reading.at_min.unwrap_or(0.0);
+    let (mean, between) = posterior.mean_and_sd(|cell| {
+        let set = cell.level_rpm * posterior.shapes[cell.shape].at(setting - cell.edge).0;
+        set - (reading.rpm - cell.drift_rpm_per_min * since_min)
+    });
+    let within = posterior.mean(|cell| cell.level_sd_rpm.powi(2));
+    let read = reading.se_rpm.unwrap_or(posterior.noise_rpm);
+    Some((mean, (between * between + within + read * read).sqrt()))
 }
 
 fn curve(data: &Data, question: &Question, posterior: &Posterior) -> Vec<CurvePoint> {

@@ -47,9 +47,10 @@ fn held_in(mut recording: Recording, firing: &Firing, about_rpm: Option<f64>) ->
     let mut listener = Listener::new(recording.sample_rate_hz(), firing, about_rpm)
         .map_err(|refused| Refusal::unanswerable(format!("{name}: {refused}"), "record it again with another program"))?;
     let mut frames: Vec<Frame> = Vec::new();
-    while let Some(block) = recording.next_block()? {
+    recording.each_block(|block| {
         frames.extend(listener.feed(block));
-    }
+        true
+    })?;
     frames.extend(listener.finish());
     let rules = HoldRules { settle_s: SETTLE_S, longest_s: LONGEST_S, ..HoldRules::default() };
     let longest = settled_stretches(&frames, rules)
