@@ -4,10 +4,11 @@
 //! words printed. Answers go to stdout, everything else to stderr; nothing ever prompts.
 
 mod commands;
+mod misuse;
 
 use std::process::ExitCode;
 
-use clap::Parser;
+use clap::{CommandFactory, Parser};
 
 /// A tuning bench for carburetted motorcycles.
 #[derive(Parser)]
@@ -20,11 +21,16 @@ struct Arguments {
 fn main() -> ExitCode {
     let typed: Vec<std::ffi::OsString> = std::env::args_os().collect();
     let wants_json = typed.iter().any(|argument| argument == "--json");
-    let arguments = match Arguments::try_parse_from(&typed) {
-        Ok(arguments) => arguments,
-        Err(misuse) => return say_misuse(&misuse, wants_json),
+    let answered = match Arguments::try_parse_from(&typed) {
+        Ok(arguments) => commands::run(arguments.command),
+        Err(shown) if shows_help(&shown, wants_json) => {
+            // Nothing is left to do when the terminal itself has gone.
+            let _ = shown.print();
+            return ExitCode::from(shown.exit_code() as u8);
+        }
+        Err(misuse) => Err(misuse::refusal(&misuse, &Arguments::command(), &typed)),
     };
-    match commands::run(arguments.command) {
+    match answered {
         Ok(()) => ExitCode::SUCCESS,
         Err(refusal) => {
             if wants_json {
@@ -36,14 +42,8 @@ fn main() -> ExitCode {
     }
 }
 
-/// Prints help and version as asked for; anything else is misuse, with exit status 2.
-fn say_misuse(misuse: &clap::Error, wants_json: bool) -> ExitCode {
-    if misuse.use_stderr() && wants_json {
-        let text = misuse.to_string();
-        let message = text.lines().next().unwrap_or_default().trim_start_matches("error: ");
-        println!("{}", serde_json::json!({ "error": { "message": message, "remedy": "see --help" } }));
-    }
-    // Nothing is left to do when the terminal itself has gone.
-    let _ = misuse.print();
-    ExitCode::from(misuse.exit_code() as u8)
+/// Whether help or the version is the answer: as asked for, or where a person typed no command at all.
+fn shows_help(shown: &clap::Error, wants_json: bool) -> bool {
+    let no_command = shown.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand;
+    !shown.use_stderr() || (no_command && !wants_json)
 }

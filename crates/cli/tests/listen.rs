@@ -100,7 +100,7 @@ fn misuse_is_2_and_an_unreadable_file_is_3() {
         (&["any.wav", "--engine", "v8"], 2, "no layout is called “v8”"),
         (&["any.wav", "--firing", "0,abc"], 2, "the firing angle “abc” is no number"),
         (&["any.wav", "--firing", "0,800"], 2, "`last firing angle` is 800"),
-        (&["any.wav", "--firing", "0", "--engine", "single"], 2, "both a layout and firing angles"),
+        (&["any.wav", "--firing", "0", "--engine", "single"], 2, "both --engine and --firing"),
         (&["any.wav", "--engine", "single", "--sideways"], 2, "--sideways"),
     ];
     for (arguments, status, says) in cases {

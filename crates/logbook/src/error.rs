@@ -167,7 +167,7 @@ impl Error {
         if because.kind() == std::io::ErrorKind::StorageFull {
             return Error::DiskFull { path: path.to_path_buf() };
         }
-        Error::Unwritable { path: path.to_path_buf(), because: because.to_string() }
+        Error::Unwritable { path: path.to_path_buf(), because: in_words(because) }
     }
 }
 
@@ -211,6 +211,24 @@ impl fmt::Display for Error {
 }
 
 impl std::error::Error for Error {}
+
+/// What the system said, in words for a person: no numbers of its own.
+pub fn in_words(error: &std::io::Error) -> String {
+    use std::io::ErrorKind;
+    match error.kind() {
+        ErrorKind::NotFound => "there is no such file or folder".into(),
+        ErrorKind::PermissionDenied => "permission is denied".into(),
+        ErrorKind::IsADirectory => "it is a folder".into(),
+        ErrorKind::NotADirectory | ErrorKind::AlreadyExists => {
+            "a file stands where a folder is needed".into()
+        }
+        ErrorKind::InvalidData => "it holds bytes that are not text".into(),
+        _ => {
+            let text = error.to_string();
+            text.split(" (os error").next().unwrap_or_default().to_lowercase()
+        }
+    }
+}
 
 /// An error on its way out of a transaction, before the file's name is known.
 #[derive(Debug)]

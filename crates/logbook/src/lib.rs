@@ -35,7 +35,7 @@ mod word;
 pub use backup::{Checked, backup, check};
 pub use build::{Build, ScrewKind};
 pub use demo::Removed;
-pub use error::{Error, Result};
+pub use error::{Error, Result, in_words};
 pub use exchange::{CorrectionRow, Row, StrikeRow, Taken, each_row};
 pub use fact::{Fact, LEFT_TURNS};
 pub use file::{Logbook, Opened, Recovered};

@@ -39,8 +39,12 @@ impl<S: Send + Sync> FromRequest<S> for Fields {
             Ok(Form(fields)) => Ok(Fields(fields)),
             Err(rejected) => {
                 let because = rejected.body_text();
-                Err(Nope::refused(rejected.status(), format!("the form was not read: {because}"), "reload the page and send it again")
-                    .in_json(stay))
+                Err(Nope::refused(
+                    rejected.status(),
+                    format!("the form was not read: {because}"),
+                    "reload the page and send it again",
+                )
+                .in_json(stay))
             }
         }
     }

@@ -23,7 +23,7 @@ use bellmouth_logbook::{Logbook, Row};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, in_words};
 use lines::{BuildLine, CorrectionLine, FactLine, JobLine, MachineLine, ReadingLine, StrikeLine};
 
 const FORMAT: &str = "bellmouth-logbook";
@@ -150,7 +150,12 @@ fn write_tables(from: &Path, folder: &Path) -> Result<u64, Refusal> {
 fn check_about(path: &Path) -> Result<(), Refusal> {
     let choose = "give the folder that `bellmouth logbook export` made";
     let text = fs::read_to_string(path).map_err(|error| {
-        Refusal::unanswerable(format!("{} cannot be read: {error}", path.display()), choose)
+        let folder = path.parent().unwrap_or(path).display();
+        let because = in_words(&error);
+        Refusal::unanswerable(
+            format!("{folder} is no export: its {ABOUT} cannot be read ({because})"),
+            choose,
+        )
     })?;
     let about: About = serde_json::from_str(&text)
         .map_err(|error| Refusal::unanswerable(format!("{}: {error}", path.display()), choose))?;
@@ -182,12 +187,12 @@ fn read_table<'a, Line: DeserializeOwned + 'a>(
     let file = match File::open(&path) {
         Ok(file) => file,
         Err(error) => {
-            let message = format!("{} cannot be read: {error}", path.display());
+            let message = format!("{} cannot be read: {}", path.display(), in_words(&error));
             return Box::new(std::iter::once(Err(Refusal::unanswerable(message, remedy))));
         }
     };
     Box::new(BufReader::new(file).lines().enumerate().map(move |(index, line)| {
-        let read = line.map_err(|error| error.to_string());
+        let read = line.map_err(|error| in_words(&error));
         read.and_then(|line| serde_json::from_str(&line).map_err(|error| error.to_string()))
             .and_then(row)
             .map_err(|why| {
@@ -202,7 +207,7 @@ fn to_text(line: &impl Serialize) -> Result<String, Refusal> {
 }
 
 fn unwritable(path: &Path, error: &std::io::Error) -> Refusal {
-    let message = format!("{} cannot be written: {error}", path.display());
+    let message = format!("{} cannot be written: {}", path.display(), in_words(error));
     Refusal::unanswerable(message, "give a place that you may write, with room on its disk")
 }
 

@@ -35,10 +35,10 @@ impl Engine {
     pub fn from_words(name: Option<&str>, firing: Option<&str>, cycle_deg: f64) -> Result<Engine, Refusal> {
         match (name, firing) {
             (Some(_), Some(_)) => {
-                Err(Refusal::misused("both a layout and firing angles are given", "give one of them"))
+                Err(Refusal::misused("both --engine and --firing are given", "give one of them"))
             }
             (None, None) => Err(Refusal::misused(
-                "which engine is it? neither a layout nor firing angles are given",
+                "no engine is named: neither --engine nor --firing is given",
                 format!("give --engine with one of {}; or --firing with its angles, such as 0,315", names()),
             )),
             (Some("unknown"), None) => Ok(Engine::Unknown),

@@ -19,7 +19,7 @@ use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
 use symphonia::core::io::{MediaSource, MediaSourceStream};
 use symphonia::core::meta::MetadataOptions;
 
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, in_words};
 
 /// Sample rates that can be listened to, hertz.
 const SAMPLE_RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
@@ -89,7 +89,7 @@ impl Recording {
         let name = path.display().to_string();
         let unreadable = |error: std::io::Error| {
             Refusal::unanswerable(
-                format!("{name} cannot be read ({})", words(&error)),
+                format!("{name} cannot be read ({})", in_words(&error)),
                 "check the name and whether the file may be read",
             )
         };
@@ -109,7 +109,10 @@ impl Recording {
     pub fn read(mut source: impl Source, name: &str) -> Result<Recording, Refusal> {
         let name = name.to_owned();
         let broken = |error: std::io::Error| {
-            Refusal::unanswerable(format!("{name} cannot be read ({})", words(&error)), "copy the file again")
+            Refusal::unanswerable(
+                format!("{name} cannot be read ({})", in_words(&error)),
+                "copy the file again",
+            )
         };
         let length = source.seek(SeekFrom::End(0)).map_err(broken)?;
         source.rewind().map_err(broken)?;
@@ -344,13 +347,5 @@ fn codec(id: AudioCodecId) -> String {
         CODEC_ID_WMA => "Windows Media Audio".to_owned(),
         CODEC_ID_AC3 | CODEC_ID_EAC3 => "AC-3".to_owned(),
         other => format!("coding {other}"),
-    }
-}
-
-fn words(error: &std::io::Error) -> String {
-    match error.kind() {
-        ErrorKind::NotFound => "there is no such file".to_owned(),
-        ErrorKind::PermissionDenied => "permission is denied".to_owned(),
-        _ => error.to_string(),
     }
 }

@@ -1,5 +1,6 @@
 //! A refusal a person can act on: what is wrong, where, and what to do.
 
+pub use bellmouth_logbook::in_words;
 use serde::Serialize;
 
 /// Whose fault it is, and with it the exit status of a command.

@@ -4,12 +4,14 @@ mod table;
 
 pub use table::{Table, read};
 
+use std::path::Path;
+
 use bellmouth_core::With;
 use bellmouth_core::idle::{Cooling, Question, Rule, Sweep};
 use bellmouth_core::quantity::{Screw, TurnsOut};
 use serde::Serialize;
 
-use crate::refusal::Refusal;
+use crate::refusal::{Fault, Refusal, in_words};
 
 /// The answer to a sweep as JSON.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -193,6 +195,26 @@ pub fn answer(bytes: &[u8], asked: &Asked) -> Result<With<Sweep>, Refusal> {
         ));
     }
     Ok(answered)
+}
+
+/// Reads a file and answers it.
+///
+/// # Errors
+///
+/// As [`answer`], with the file's name before what is wrong with the table; a file that cannot be read.
+pub fn answer_file(path: &Path, asked: &Asked) -> Result<With<Sweep>, Refusal> {
+    let bytes = std::fs::read(path).map_err(|error| {
+        Refusal::unanswerable(
+            format!("{} cannot be read ({})", path.display(), in_words(&error)),
+            "check the name, and that it is a file that may be read",
+        )
+    })?;
+    answer(&bytes, asked).map_err(|refusal| match refusal.fault {
+        Fault::Unanswerable => {
+            Refusal { message: format!("{}: {}", path.display(), refusal.message), ..refusal }
+        }
+        _ => refusal,
+    })
 }
 
 /// A refusal of core as the workshop's: holds were checked by the table, so what is left is the question.

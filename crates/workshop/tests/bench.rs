@@ -5,7 +5,9 @@ use bellmouth_core::quantity::TurnsOut;
 use bellmouth_core::sound::settled::HeldSpeed;
 use bellmouth_workshop::Workshop;
 use bellmouth_workshop::bench::gate::QUESTIONS;
-use bellmouth_workshop::bench::{BenchState, CheckForm, Done, FoundForm, HoldForm, Pause, Stage, TachometerForm};
+use bellmouth_workshop::bench::{
+    BenchState, CheckForm, Done, FoundForm, HoldForm, Pause, Stage, TachometerForm,
+};
 use bellmouth_workshop::garage::{MachineForm, new_id};
 use bellmouth_workshop::logbook::{Id, Source};
 
@@ -33,7 +35,8 @@ impl Bench {
         let job = workshop.open_job(&new_id().to_string(), machine, "coughs").unwrap();
         workshop.record_found(job, None, &FoundForm { counts: vec!["1,75".into()] }).unwrap();
         workshop.choose_screw(job, None, screw).unwrap();
-        let answers = QUESTIONS.iter().map(|question| (question.name.to_string(), "good".to_string())).collect();
+        let answers =
+            QUESTIONS.iter().map(|question| (question.name.to_string(), "good".to_string())).collect();
         workshop.answer_gate(job, None, &CheckForm { answers, ..CheckForm::default() }).unwrap();
         Bench { workshop: Some(workshop), folder, job }
     }
@@ -84,10 +87,20 @@ fn the_first_thing_asked_is_to_hold_as_found() {
 fn the_bench_says_what_it_misses_and_opens_when_it_has_it() {
     let bench = Bench::ready("fuel");
     let throttle = vec![("throttle".to_string(), "bad".to_string())];
-    bench.workshop().answer_gate(bench.job, None, &CheckForm { answers: throttle, ..CheckForm::default() }).unwrap();
-    let Stage::NotReady(missing) = bench.state().stage else { panic!("the bench opened on a sticking throttle") };
+    bench
+        .workshop()
+        .answer_gate(bench.job, None, &CheckForm { answers: throttle, ..CheckForm::default() })
+        .unwrap();
+    let Stage::NotReady(missing) = bench.state().stage else {
+        panic!("the bench opened on a sticking throttle")
+    };
     assert!(missing[0].what.contains("Throttle snaps shut"), "{missing:?}");
-    assert!(bench.workshop().keep_typed(bench.job, &TachometerForm { hold: bench.hold(1.75), rpm: "1000".into() }).is_err());
+    assert!(
+        bench
+            .workshop()
+            .keep_typed(bench.job, &TachometerForm { hold: bench.hold(1.75), rpm: "1000".into() })
+            .is_err()
+    );
 }
 
 #[test]
@@ -102,7 +115,8 @@ fn following_the_advice_ends_with_a_setting_near_the_edge_plus_its_margin() {
     let Stage::Set { to, .. } = bench.state().stage else { panic!("{:?}", bench.state().stage) };
     // True edge: the leanest richness within 1 % of the best.
     let best = (0..480).map(|step| speed(f64::from(step) / 80.0)).fold(0.0, f64::max);
-    let edge = (0..480).map(|step| f64::from(step) / 80.0).find(|turns| 0.99 * best <= speed(*turns)).unwrap();
+    let edge =
+        (0..480).map(|step| f64::from(step) / 80.0).find(|turns| 0.99 * best <= speed(*turns)).unwrap();
     assert!((to.0 - (edge + 0.25)).abs() <= 0.3, "set to {}, edge {edge}", to.0);
     bench.workshop().set_screw(bench.job, None, &to.0.to_string()).unwrap();
     assert_eq!(bench.state().stage, Stage::Count { set: to });
@@ -187,7 +201,10 @@ fn a_miscount_and_a_wrong_way_move_the_reading_and_keep_the_first_count() {
     bench.typed(2.25, 940.0);
     bench.workshop().wrong_way(bench.job, None).unwrap();
     let state = bench.state();
-    assert_eq!((state.readings[1].turns(), state.readings[1].reading.turns), (TurnsOut(1.25), TurnsOut(2.25)));
+    assert_eq!(
+        (state.readings[1].turns(), state.readings[1].reading.turns),
+        (TurnsOut(1.25), TurnsOut(2.25))
+    );
     assert_eq!(state.position(), TurnsOut(1.25));
     bench.workshop().miscounted(&state.readings[0].reading.id.to_string(), "1.875").unwrap();
     assert_eq!(bench.state().readings[0].turns(), TurnsOut(1.875));
@@ -223,7 +240,9 @@ fn an_even_firing_engine_wants_a_second_witness_and_an_uneven_one_does_not() {
     let bench = Bench::ready("fuel");
     assert!(!bench.state().wants_tachometer());
     let mut state = bench.state();
-    for (layout, wanted) in [("inline-4", true), ("twin-360", true), ("single", false), ("twin-180", false), ("", true)] {
+    for (layout, wanted) in
+        [("inline-4", true), ("twin-360", true), ("single", false), ("twin-180", false), ("", true)]
+    {
         state.machine.details.layout = layout.into();
         assert_eq!(state.wants_tachometer(), wanted, "{layout}");
     }

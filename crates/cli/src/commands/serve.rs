@@ -4,6 +4,7 @@ use std::net::{SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use bellmouth_workshop::refusal::in_words;
 use bellmouth_workshop::{Refusal, Workshop, place};
 use clap::Args;
 
@@ -22,6 +23,9 @@ pub(crate) struct Typed {
     /// Enter the demonstration workshop into a logbook that has none; it can be removed in one step.
     #[arg(long)]
     demo: bool,
+    /// Print where the bench and the logbook are as one JSON object
+    #[arg(long)]
+    json: bool,
 }
 
 /// Serves until it is interrupted.
@@ -43,7 +47,7 @@ pub(crate) fn run(typed: &Typed) -> Result<(), Refusal> {
     }
     let listener = bind(address)?;
     let workshop = Arc::new(workshop);
-    let served = serve(listener, workshop.clone(), &file);
+    let served = serve(listener, workshop.clone(), &file, typed.json);
     // Threads that listened have hung up by now; the logbook is closed cleanly if none holds it.
     match Arc::try_unwrap(workshop) {
         Ok(workshop) => workshop.close().and(served),
@@ -67,26 +71,33 @@ fn loopback(text: &str) -> Result<SocketAddr, Refusal> {
 }
 
 fn bind(address: SocketAddr) -> Result<TcpListener, Refusal> {
-    TcpListener::bind(address).map_err(|error| {
-        let remedy = if error.kind() == std::io::ErrorKind::AddrInUse {
-            "another program, or another bench, listens there: close it, or give --address 127.0.0.1:0 for any free port"
-        } else {
-            "give another --address"
-        };
-        Refusal::misused(format!("cannot listen at {address}: {error}"), remedy)
+    TcpListener::bind(address).map_err(|error| match error.kind() {
+        std::io::ErrorKind::AddrInUse => Refusal::misused(
+            format!("another program, or another bench, listens at {address}"),
+            "close it, or give --address 127.0.0.1:0 for any free port",
+        ),
+        _ => Refusal::misused(
+            format!("nothing can listen at {address}: {}", in_words(&error)),
+            "give another --address, such as 127.0.0.1:0 for any free port",
+        ),
     })
 }
 
-fn serve(listener: TcpListener, workshop: Arc<Workshop>, file: &Path) -> Result<(), Refusal> {
-    let failed =
-        |error: std::io::Error| Refusal::ours(format!("the server failed: {error}"), "start it again");
+fn serve(listener: TcpListener, workshop: Arc<Workshop>, file: &Path, json: bool) -> Result<(), Refusal> {
+    let failed = |error: std::io::Error| {
+        Refusal::ours(format!("the server failed: {}", in_words(&error)), "start it again")
+    };
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(failed)?;
     runtime.block_on(async {
         listener.set_nonblocking(true).map_err(failed)?;
         let listener = tokio::net::TcpListener::from_std(listener).map_err(failed)?;
         let address = listener.local_addr().map_err(failed)?;
-        println!("bench    http://{address}/");
-        println!("logbook  {}", file.display());
+        if json {
+            println!("{}", serde_json::json!({ "bench": format!("http://{address}/"), "logbook": file }));
+        } else {
+            println!("bench    http://{address}/");
+            println!("logbook  {}", file.display());
+        }
         eprintln!("Never run an engine in a closed room; a worn carbon monoxide alarm is not optional. Ctrl-C stops the bench, not the engine.");
         bellmouth_web::serve(listener, workshop, interrupted()).await.map_err(failed)
     })

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use bellmouth_workshop::Refusal;
-use bellmouth_workshop::sweep::{Asked, RuleName, SweepAnswer, answer, words};
+use bellmouth_workshop::sweep::{Asked, RuleName, SweepAnswer, answer_file, words};
 use clap::{Args, ValueEnum};
 
 /// What was typed.
@@ -99,21 +99,7 @@ impl Typed {
 /// Answers the table.
 pub(crate) fn run(typed: &Typed) -> Result<(), Refusal> {
     let asked = typed.asked();
-    let bytes = std::fs::read(&typed.file).map_err(|error| {
-        Refusal::unanswerable(
-            format!("{} cannot be read: {error}", typed.file.display()),
-            "check the name, and that the file may be read",
-        )
-    })?;
-    let answered = answer(&bytes, &asked).map_err(|refusal| Refusal {
-        message: match refusal.fault {
-            bellmouth_workshop::refusal::Fault::Unanswerable => {
-                format!("{}: {}", typed.file.display(), refusal.message)
-            }
-            _ => refusal.message,
-        },
-        ..refusal
-    })?;
+    let answered = answer_file(&typed.file, &asked)?;
     if typed.json {
         let json = serde_json::to_string(&SweepAnswer::from(&answered)).map_err(|error| {
             Refusal::ours(format!("the answer could not be written: {error}"), "report it")

@@ -339,7 +339,13 @@ fn so_far(holds: &[&Hold], question: &Question, half_width_turns: f64) -> SoFar 
 /// As found the screw stood where it was found, whatever the hand counted later: the reading itself is
 /// compared, put to the time of the other holds by the drift. A reading of an earlier block ran under
 /// another stop; there the fitted curve stands in for it.
-fn gain(holds: &[&Hold], data: &Data, question: &Question, posterior: &Posterior, setting: f64) -> Option<(f64, f64)> {
+fn gain(
+    holds: &[&Hold],
+    data: &Data,
+    question: &Question,
+    posterior: &Posterior,
+    setting: f64,
+) -> Option<(f64, f64)> {
     let ran = || holds.iter().filter(|hold| matches!(hold.outcome, Outcome::Ran { .. }));
     let found = ran().find(|hold| hold.as_found)?;
     let position = question.richness(found.turns.0);

@@ -1,9 +1,9 @@
 //! The idle bench: its page, its parts, and every key on it.
 
+use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::Json;
 use bellmouth_workshop::bench::{HoldForm, Stage, TachometerForm};
 use bellmouth_workshop::logbook::Id;
 use bellmouth_workshop::{Refusal, Workshop};

@@ -1,9 +1,9 @@
 //! A job's own pages: the stages before and after the bench, and what leaves as a file.
 
+use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::Json;
 use bellmouth_workshop::bench::{BenchState, CheckForm, FoundForm};
 use bellmouth_workshop::{Refusal, Workshop};
 use maud::Markup;

@@ -30,10 +30,7 @@ pub(crate) async fn form() -> Markup {
 }
 
 /// `POST /machine/new`: what was typed stays in the form when it is refused.
-pub(crate) async fn enter(
-    State(app): State<App>,
-    fields: Fields,
-) -> Result<Response, Nope> {
+pub(crate) async fn enter(State(app): State<App>, fields: Fields) -> Result<Response, Nope> {
     let form = read(&fields);
     let typed = form.clone();
     let entered = app.ask(move |workshop| Ok(workshop.enter_machine(&typed))).await?;

@@ -23,7 +23,12 @@ pub(crate) async fn recording(
 ) -> Result<Response, Nope> {
     let stay = wants_json(&headers);
     let form = form.map_err(|rejected| {
-        Nope::refused(rejected.status(), format!("the form was not read: {}", rejected.body_text()), "send it from the bench").in_json(stay)
+        Nope::refused(
+            rejected.status(),
+            format!("the form was not read: {}", rejected.body_text()),
+            "send it from the bench",
+        )
+        .in_json(stay)
     })?;
     received(&app, &id, form, stay).await.map_err(|nope| nope.in_json(stay))
 }
@@ -41,7 +46,11 @@ async fn received(app: &App, id: &str, mut form: Multipart, stay: bool) -> Resul
         }
     }
     let Some((file, name)) = sound else {
-        return Err(Refusal::misused("no recording came with the form", "choose a file, or drop one on the bench").into());
+        return Err(Refusal::misused(
+            "no recording came with the form",
+            "choose a file, or drop one on the bench",
+        )
+        .into());
     };
     app.ask(move |workshop| workshop.keep_recording(job, &hold, file, &name)).await?;
     app.benches.changed(job).await;
@@ -51,10 +60,19 @@ async fn received(app: &App, id: &str, mut form: Multipart, stay: bool) -> Resul
 /// Writes an upload to a file without a name, block by block: a film of a hold may be large.
 async fn kept_aside(mut field: Field<'_>) -> Result<(std::fs::File, String), Nope> {
     let failed = |error: std::io::Error| {
-        Nope::from(Refusal::ours(format!("the recording could not be kept aside: {error}"), "make room on the disk, and send it again"))
+        Nope::from(Refusal::ours(
+            format!("the recording could not be kept aside: {error}"),
+            "make room on the disk, and send it again",
+        ))
     };
     // Only the last part of the name: it is shown in sentences, and its ending tells the format.
-    let name = field.file_name().unwrap_or("the recording").rsplit(['/', '\\']).next().unwrap_or_default().to_string();
+    let name = field
+        .file_name()
+        .unwrap_or("the recording")
+        .rsplit(['/', '\\'])
+        .next()
+        .unwrap_or_default()
+        .to_string();
     let name = if name.is_empty() { "the recording".to_string() } else { name.chars().take(120).collect() };
     let mut file = tokio::fs::File::from_std(tempfile::tempfile().map_err(failed)?);
     while let Some(block) = field.chunk().await.map_err(|error| broken(&error))? {
@@ -68,7 +86,15 @@ async fn kept_aside(mut field: Field<'_>) -> Result<(std::fs::File, String), Nop
 
 fn broken(error: &MultipartError) -> Nope {
     if error.status() == StatusCode::PAYLOAD_TOO_LARGE {
-        return Nope::refused(StatusCode::PAYLOAD_TOO_LARGE, "the recording is larger than 512 MB", "cut it to the 30 s of the hold");
+        return Nope::refused(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            "the recording is larger than 512 MB",
+            "cut it to the 30 s of the hold",
+        );
     }
-    Nope::refused(StatusCode::BAD_REQUEST, format!("the form broke off: {}", error.body_text()), "send it again")
+    Nope::refused(
+        StatusCode::BAD_REQUEST,
+        format!("the form broke off: {}", error.body_text()),
+        "send it again",
+    )
 }

@@ -22,7 +22,13 @@ impl Workshop {
     /// # Errors
     ///
     /// What is wrong with the recording, and what to do; nothing is saved then.
-    pub fn keep_recording(&self, job: Id, form: &HoldForm, sound: impl Sound, name: &str) -> Result<Done, Refusal> {
+    pub fn keep_recording(
+        &self,
+        job: Id,
+        form: &HoldForm,
+        sound: impl Sound,
+        name: &str,
+    ) -> Result<Done, Refusal> {
         let (id, turns) = hold_of(form)?;
         let armed = self.armed_for(job, id, turns)?;
         let bench = self.bench(job)?;
@@ -44,8 +50,9 @@ impl Workshop {
 /// The longest steady stretch of a recording.
 fn held_in(mut recording: Recording, firing: &Firing, about_rpm: Option<f64>) -> Result<HeldSpeed, Refusal> {
     let name = recording.name().to_string();
-    let mut listener = Listener::new(recording.sample_rate_hz(), firing, about_rpm)
-        .map_err(|refused| Refusal::unanswerable(format!("{name}: {refused}"), "record it again with another program"))?;
+    let mut listener = Listener::new(recording.sample_rate_hz(), firing, about_rpm).map_err(|refused| {
+        Refusal::unanswerable(format!("{name}: {refused}"), "record it again with another program")
+    })?;
     let mut frames: Vec<Frame> = Vec::new();
     recording.each_block(|block| {
         frames.extend(listener.feed(block));
