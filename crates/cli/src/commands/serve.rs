@@ -1,5 +1,6 @@
 //! `bellmouth serve`: the bench in a browser.
 
+use std::io::Write as _;
 use std::net::{SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -92,13 +93,18 @@ fn serve(listener: TcpListener, workshop: Arc<Workshop>, file: &Path, json: bool
         listener.set_nonblocking(true).map_err(failed)?;
         let listener = tokio::net::TcpListener::from_std(listener).map_err(failed)?;
         let address = listener.local_addr().map_err(failed)?;
-        if json {
-            println!("{}", serde_json::json!({ "bench": format!("http://{address}/"), "logbook": file }));
+        let told = if json {
+            serde_json::json!({ "bench": format!("http://{address}/"), "logbook": file }).to_string()
         } else {
-            println!("bench    http://{address}/");
-            println!("logbook  {}", file.display());
-        }
-        eprintln!("Never run an engine in a closed room; a worn carbon monoxide alarm is not optional. Ctrl-C stops the bench, not the engine.");
+            format!("bench    http://{address}/\nlogbook  {}", file.display())
+        };
+        // Whoever started it may have stopped reading by now; the bench goes on all the same.
+        let _ = writeln!(std::io::stdout(), "{told}");
+        let _ = writeln!(
+            std::io::stderr(),
+            "Never run an engine in a closed room; a worn carbon monoxide alarm is not optional. Ctrl-C stops the bench, \
+             not the engine."
+        );
         bellmouth_web::serve(listener, workshop, interrupted()).await.map_err(failed)
     })
 }
