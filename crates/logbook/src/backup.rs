@@ -66,7 +66,7 @@ pub fn check(path: &Path) -> Result<Checked> {
 pub(crate) fn whole(connection: &Connection, pragma: &str, path: &Path) -> std::result::Result<(), Trouble> {
     let said: String = connection.query_row(&format!("PRAGMA {pragma}(1)"), [], |row| row.get(0))?;
     if said != "ok" {
-        return Err(Error::Corrupt { path: path.to_path_buf(), found: said }.into());
+        return Err(Error::corrupt(path, &said).into());
     }
     let mut statement = connection.prepare("PRAGMA foreign_key_check")?;
     if let Some(row) = statement.query([])?.next()? {

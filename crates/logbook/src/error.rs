@@ -163,6 +163,19 @@ impl Error {
         Error::Invalid { field, got: got.to_string(), allowed }
     }
 
+    /// What a check of the pages said, as a sentence: where it met the first page that does not fit.
+    pub(crate) fn corrupt(path: &Path, said: &str) -> Error {
+        let first = said.lines().find(|line| !line.starts_with("***")).unwrap_or("no more is known");
+        let found = match first.split_once(": ") {
+            // What follows names the library's own functions.
+            Some((place, _)) if place.starts_with("Tree ") || place.starts_with("Page ") => {
+                format!("a page cannot be read or does not belong there ({})", place.to_lowercase())
+            }
+            _ => format!("its parts do not fit together ({first})"),
+        };
+        Error::Corrupt { path: path.to_path_buf(), found }
+    }
+
     pub(crate) fn unwritable(path: &Path, because: &std::io::Error) -> Error {
         if because.kind() == std::io::ErrorKind::StorageFull {
             return Error::DiskFull { path: path.to_path_buf() };
@@ -261,7 +274,7 @@ impl Trouble {
         let (path, because) = (path.to_path_buf(), error.to_string());
         match error.sqlite_error_code() {
             Some(ErrorCode::DiskFull) => Error::DiskFull { path },
-            Some(ErrorCode::DatabaseCorrupt) => Error::Corrupt { path, found: because },
+            Some(ErrorCode::DatabaseCorrupt) => Error::corrupt(&path, &because),
             Some(ErrorCode::NotADatabase) => Error::NotOurs { path, found: "not an SQLite file".into() },
             Some(ErrorCode::ReadOnly | ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
                 Error::Unwritable { path, because }
