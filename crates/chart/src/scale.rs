@@ -21,7 +21,7 @@ impl Scale {
     }
 }
 
-/// Round numbers that cover a range: steps of 1, 2 or 5 times a power of ten, about `wanted` of them.
+/// Round numbers within a range: steps of 1, 2 or 5 times a power of ten, about `wanted` of them.
 pub fn nice_ticks(low: f64, high: f64, wanted: usize) -> Vec<f64> {
     let width = high - low;
     if !(width.is_finite() && 0.0 < width) || wanted == 0 {
@@ -29,11 +29,9 @@ pub fn nice_ticks(low: f64, high: f64, wanted: usize) -> Vec<f64> {
     }
     let rough = width / wanted as f64;
     let decade = 10f64.powf(rough.log10().floor());
-    let step = [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|lead| lead * decade)
-        .find(|step| rough <= *step * (1.0 + 1e-9))
-        .unwrap_or(10.0 * decade);
+    let steps = [1.0, 2.0, 5.0, 10.0].map(|lead| lead * decade);
+    let far = |step: f64| (step / rough).ln().abs();
+    let step = steps.into_iter().min_by(|a, b| far(*a).total_cmp(&far(*b))).unwrap_or(decade);
     let (first, last) = ((low / step - 1e-9).ceil() as i64, (high / step + 1e-9).floor() as i64);
     (first..=last).map(|index| index as f64 * step).collect()
 }

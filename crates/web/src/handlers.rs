@@ -2,7 +2,7 @@
 
 use axum::Form;
 use axum::extract::{FromRequest, Request};
-use axum::http::{HeaderMap, header};
+use axum::http::{HeaderMap, StatusCode, header};
 use bellmouth_workshop::garage::page_id;
 use bellmouth_workshop::logbook::Id;
 
@@ -37,6 +37,9 @@ impl<S: Send + Sync> FromRequest<S> for Fields {
         let stay = wants_json(request.headers());
         match Form::<Vec<(String, String)>>::from_request(request, state).await {
             Ok(Form(fields)) => Ok(Fields(fields)),
+            Err(rejected) if rejected.status() == StatusCode::PAYLOAD_TOO_LARGE => {
+                Err(Nope::refused(rejected.status(), "the form is larger than 64 kB", "shorten what was typed").in_json(stay))
+            }
             Err(rejected) => {
                 let because = rejected.body_text();
                 Err(Nope::refused(

@@ -15,7 +15,7 @@ use crate::live::stream;
 /// A form is small: more than this is not one of ours, bytes.
 const FORM_BYTES: usize = 64 * 1024;
 /// A recording: 30 s of a phone's film with room to spare, bytes.
-const RECORDING_BYTES: usize = 512 * 1024 * 1024;
+pub(crate) const RECORDING_BYTES: usize = 512 * 1024 * 1024;
 
 /// Every route behind the guard.
 pub fn router(app: App, hosts: Hosts) -> Router {

@@ -114,7 +114,9 @@ document.addEventListener("submit", async (event) => {
 });
 
 // ---- the live speed ------------------------------------------------------------------------------------------
+let watching = false;
 function showLive(now) {
+  if (!watching) { watching = true; reflectMicrophone(); }
   const numeral = live("rpm");
   numeral.textContent = now.rpm ?? "––";
   numeral.className = `numeral ${now.state}`;
@@ -136,6 +138,8 @@ function deaf() {
   showLive({ rpm: null, state: "none", spread: "rpm", heard: "not listening", hold: "", progress: 0 });
   points = [];
   drawTrace(0, 0);
+  watching = false;
+  reflectMicrophone();
 }
 
 function showClock(words, hot) {
@@ -201,9 +205,11 @@ function stopListening() {
   reflectMicrophone();
 }
 
+// What is shown when: the speed also on a page that only watches.
+const SHOWN = { deaf: () => Boolean(microphone) || watching, listening: () => !microphone, heard: () => !microphone && !watching };
 function reflectMicrophone() {
   document.body.classList.toggle("listening", Boolean(microphone));
-  for (const button of document.querySelectorAll("[data-when]")) button.toggleAttribute("hidden", (button.dataset.when === "listening") !== Boolean(microphone));
+  for (const button of document.querySelectorAll("[data-when]")) button.toggleAttribute("hidden", SHOWN[button.dataset.when]());
 }
 
 document.addEventListener("visibilitychange", () => {

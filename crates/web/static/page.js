@@ -11,7 +11,8 @@ for (const pad of document.querySelectorAll(".count")) {
   pad.parentElement.closest(".plain")?.classList.remove("plain");
   const field = pad.querySelector("input");
   const shown = pad.querySelector("output");
-  const show = () => { shown.textContent = fraction(Number(field.value)); };
+  // Not counted yet is not the same as counted to nought.
+  const show = () => { shown.textContent = field.value === "" ? "–" : fraction(Number(field.value)); };
   pad.addEventListener("click", (event) => {
     const step = Number(event.target.closest("[data-step]")?.dataset.step ?? 0);
     if (!step) return;

@@ -24,8 +24,9 @@ use crate::refusal::{Refusal, in_words};
 /// Sample rates that can be listened to, hertz.
 const SAMPLE_RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
 
-/// Blocks decoded ahead of the listener: some tenths of a second, whatever the format.
-const BLOCKS_AHEAD: usize = 32;
+/// Blocks decoded ahead of the listener, and samples in each.
+const BLOCKS_AHEAD: usize = 4;
+const HANDED_OVER: usize = 32_768;
 
 const READS: &str = "give a wav, flac, mp3, ogg (vorbis), m4a, mp4 or mov recording";
 
@@ -225,11 +226,16 @@ impl Recording {
         std::thread::scope(|scope| {
             let (send, blocks) = sync_channel::<Vec<f32>>(BLOCKS_AHEAD);
             let decoder = scope.spawn(move || {
+                // Handing over costs a wake-up: small packets are gathered first.
+                let mut gathered = Vec::with_capacity(2 * HANDED_OVER);
                 while let Some(block) = self.next_block()? {
-                    if send.send(block.to_vec()).is_err() {
-                        break;
+                    gathered.extend_from_slice(block);
+                    if HANDED_OVER <= gathered.len() && send.send(std::mem::take(&mut gathered)).is_err() {
+                        return Ok(());
                     }
                 }
+                // A listener that has hung up wants no rest.
+                let _ = send.send(gathered);
                 Ok(())
             });
             for block in &blocks {

@@ -14,6 +14,9 @@ pub(super) struct SoFar {
     /// Leanest and richest position at which the engine ran.
     pub(super) leanest: f64,
     pub(super) richest: f64,
+    /// Whether the engine already ran clearly slower at its richest than elsewhere: beyond it lies
+    /// only more of the droop, which tells nothing of the lean edge.
+    pub(super) drooped: bool,
     /// Holds at which the engine ran.
     pub(super) ran: usize,
     /// Half the width of the edge's interval, turns.
@@ -69,7 +72,8 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
     let mut speeds = Vec::with_capacity(MACHINES);
     for step in 0..=steps {
         let place = lean + f64::from(step) * GRID_TURNS;
-        if place < so_far.leanest - LEANER_STEP || so_far.richest + RICHER_STEP < place {
+        let richest = so_far.richest + if so_far.drooped { 0.0 } else { RICHER_STEP };
+        if place < so_far.leanest - LEANER_STEP || richest < place {
             continue;
         }
         let mut risk = 0.0;

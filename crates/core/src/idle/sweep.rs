@@ -69,6 +69,8 @@ pub struct Sweep {
 
 /// Blocks further than this apart in speed may not share a curve, because the edge moves with the plate.
 const SAME_IDLE: f64 = 0.03;
+/// A speed below this share of the fastest is on the droop, or on the lean cliff.
+const DROOPED: f64 = 0.97;
 /// Machines drawn for bands, gains and the maker's procedure.
 const DRAWN: usize = 200;
 
@@ -322,13 +324,23 @@ fn so_far(holds: &[&Hold], question: &Question, half_width_turns: f64) -> SoFar 
         .map(|hold| place(&hold))
         .collect();
     let first = ran.first().copied().unwrap_or(0.0);
+    let richest = ran.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let fastest_where = |wanted: &dyn Fn(f64) -> bool| {
+        let speeds = holds.iter().filter(|hold| wanted(question.richness(hold.turns.0))).filter_map(|hold| match hold.outcome {
+            Outcome::Ran { rpm, .. } => Some(rpm),
+            Outcome::Stalled(_) => None,
+        });
+        speeds.fold(0.0, f64::max)
+    };
+    let drooped = fastest_where(&|place| richest - 0.5 * GRID_TURNS < place) < DROOPED * fastest_where(&|_| true);
     let near = |other: &&f64| (**other - first).abs() < 0.5 * GRID_TURNS;
     SoFar {
         first,
         first_repeated: 1 < ran.iter().filter(near).count(),
         last: holds.last().map_or(first, |hold| place(&hold)),
         leanest: ran.iter().copied().fold(f64::INFINITY, f64::min),
-        richest: ran.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+        richest,
+        drooped,
         ran: ran.len(),
         half_width_turns,
     }

@@ -25,6 +25,8 @@ pub(crate) struct Spectra {
     /// Running sums of `power`, for the floor.
     sums: Vec<f64>,
     clipped: Vec<f64>,
+    /// One over the floor of each bin.
+    per_floor: Vec<f32>,
     reach: usize,
     /// For each cell of the logarithmic axis: bin, and the share of the next one.
     cells: Vec<(usize, f32)>,
@@ -63,6 +65,7 @@ impl Spectra {
             power: vec![0.0; bins],
             sums: vec![0.0; bins + 1],
             clipped: vec![0.0; bins + 1],
+            per_floor: vec![0.0; bins],
             reach: (NEIGHBOURHOOD_HZ / bin_hz).round().max(1.0) as usize,
             cells,
         }
@@ -94,12 +97,16 @@ impl Spectra {
                 clipped += f64::from(self.power[i]).min(CLIP * floor);
                 self.clipped[i + 1] = clipped;
             }
-            lines.clear();
-            lines.extend(self.cells.iter().map(|&(bin, share)| {
+            // One division a bin: there are several cells to a bin.
+            for (bin, per_floor) in self.per_floor.iter_mut().enumerate() {
                 let (from, to) = (bin.saturating_sub(self.reach), (bin + self.reach + 1).min(bins));
                 let floor = ((self.clipped[to] - self.clipped[from]) / (to - from) as f64 * CLIP_LOSS) as f32;
+                *per_floor = 1.0 / (floor + 1e-12);
+            }
+            lines.clear();
+            lines.extend(self.cells.iter().map(|&(bin, share)| {
                 let line = self.power[bin] * (1.0 - share) + self.power[bin + 1] * share;
-                (line / (floor + 1e-12)).min(LINE_CAP)
+                (line * self.per_floor[bin]).min(LINE_CAP)
             }));
         }
     }

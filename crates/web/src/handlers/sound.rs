@@ -4,7 +4,7 @@ use std::io::{Seek, SeekFrom};
 
 use axum::extract::multipart::{Field, MultipartError, MultipartRejection};
 use axum::extract::{Multipart, Path, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::Response;
 use bellmouth_workshop::Refusal;
 use bellmouth_workshop::bench::HoldForm;
@@ -13,6 +13,7 @@ use tokio::io::AsyncWriteExt;
 use super::{bench, key, wants_json};
 use crate::app::App;
 use crate::error::Nope;
+use crate::routes::RECORDING_BYTES;
 
 /// `POST /job/{id}/idle/recording`
 pub(crate) async fn recording(
@@ -22,6 +23,11 @@ pub(crate) async fn recording(
     form: Result<Multipart, MultipartRejection>,
 ) -> Result<Response, Nope> {
     let stay = wants_json(&headers);
+    // Said at once, not after half a gigabyte has come.
+    let announced = headers.get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse::<usize>().ok());
+    if announced.is_some_and(|bytes| RECORDING_BYTES < bytes) {
+        return Err(too_large().in_json(stay));
+    }
     let form = form.map_err(|rejected| {
         Nope::refused(
             rejected.status(),
@@ -84,13 +90,18 @@ async fn kept_aside(mut field: Field<'_>) -> Result<(std::fs::File, String), Nop
     Ok((file, name))
 }
 
+fn too_large() -> Nope {
+    let limit = RECORDING_BYTES / (1024 * 1024);
+    Nope::refused(
+        StatusCode::PAYLOAD_TOO_LARGE,
+        format!("the recording is larger than {limit} MB"),
+        "cut it to the 30 s of the hold",
+    )
+}
+
 fn broken(error: &MultipartError) -> Nope {
     if error.status() == StatusCode::PAYLOAD_TOO_LARGE {
-        return Nope::refused(
-            StatusCode::PAYLOAD_TOO_LARGE,
-            "the recording is larger than 512 MB",
-            "cut it to the 30 s of the hold",
-        );
+        return too_large();
     }
     Nope::refused(
         StatusCode::BAD_REQUEST,

@@ -10,12 +10,13 @@ use super::shell::{self, Step};
 
 /// A pad of large keys around a count of turns; without script, a plain number field.
 pub(crate) fn count_pad(name: &str, label: &str, value: Option<TurnsOut>) -> Markup {
-    let value = value.map_or(0.0, |turns| turns.0);
+    let typed = value.map(|turns| turns.0.to_string()).unwrap_or_default();
+    let shown = value.map_or("–".into(), |turns| turns.to_string());
     html! {
         div.plain { div.count role="group" aria-label=(label) {
             button.key type="button" data-step="-1" { "−1" }
             button.key type="button" data-step="-0.125" { "−⅛" }
-            div { output aria-live="polite" { (TurnsOut(value)) } input type="number" name=(name) aria-label=(label) min="0" max="8" step="0.125" value=(value); }
+            div { output aria-live="polite" { (shown) } input type="number" name=(name) aria-label=(label) min="0" max="8" step="0.125" required value=(typed); }
             button.key type="button" data-step="0.125" { "+⅛" }
             button.key type="button" data-step="1" { "+1" }
         } }
@@ -40,7 +41,7 @@ pub(crate) fn found_page(bench: &BenchState, refused: Option<&str>) -> Markup {
                     li { span { "Stop at the first touch of the seat. " (cautions::SEAT.short) "." } }
                     li { span { "Turn it " b { "out again by the same count" } ". Write the count here." } }
                 }
-                form.split method="post" action={ (shell::job(bench.job.id)) "/found" } {
+                form.stack method="post" action={ (shell::job(bench.job.id)) "/found" } {
                     (shell::seen(bench.job.revision))
                     @for index in 0..screws {
                         fieldset.card {

@@ -47,19 +47,19 @@ pub(crate) fn parts(bench: &BenchState) -> Vec<(&'static str, Markup)> {
 fn speed() -> Markup {
     html! {
         section.speed aria-label="Engine speed" {
-            div.numeral.none data-live="rpm" data-when="listening" aria-live="off" hidden { "––" }
+            div.numeral.none data-live="rpm" data-when="heard" aria-live="off" hidden { "––" }
             div.deaf data-when="deaf" {
                 button.key.main data-do="listen" data-key="listen" { "Start the microphone" }
                 a href="#ways" { "or type a speed, or drop a recording" }
             }
             div.unit {
-                b data-live="spread" { "rpm" }
+                b data-live="spread" data-when="heard" hidden { "rpm" }
                 span data-live="heard" { "not listening" } br;
                 span.clock data-live="clock" { "idling 0:00" } br;
                 span data-live="hold" {}
             }
             progress.progress data-live="progress" max="1" value="0" hidden aria-label="Progress of the hold" {}
-            svg.trace data-when="listening" viewBox="0 0 400 64" preserveAspectRatio="none" aria-hidden="true" {
+            svg.trace data-when="heard" viewBox="0 0 400 64" preserveAspectRatio="none" aria-hidden="true" {
                 rect data-live="settled" x="400" y="0" width="0" height="64" {}
                 path data-live="trace" d="" {}
             }
@@ -390,6 +390,7 @@ pub(crate) fn known(bench: &BenchState) -> Markup {
             div { dt { "setting" } dd.brass { @if told { (sweep.setting_on_grid) } @else { "not yet" } } }
             div { dt { "lean edge, 90 % between" } dd { (sweep.edge.low) " – " (sweep.edge.high) } }
             div { dt { "gain over as found" } dd { @match sweep.gain_rpm {
+                Some(_) if told && bench.as_found().is_some_and(|found| found.on_grid() == sweep.setting_on_grid) => "found at the setting",
                 Some((gain, sd)) if told => { (format!("{gain:+.0} ± {:.0} rpm", 1.645 * sd)) }
                 Some(_) => "not yet", None => "not held as found" } } }
             div { dt { "as found" } dd { (bench.as_found().map_or("not counted".into(), |turns| turns.to_string())) } }

@@ -105,7 +105,7 @@ fn html_page(history: &MachineHistory, job_id: Id, at: &str, form: &MachineForm)
                 form.card method="post" action={ (at) "/job" } {
                     h2 { "Start a job" }
                     input type="hidden" name="id" value=(job_id);
-                    label.field { span { "What is wrong with it?" } input type="text" name="complaint" maxlength="300" placeholder="coughs when the throttle is cracked open"; }
+                    label.field { span { "What is wrong with it?" } input type="text" name="complaint" maxlength="300" placeholder="coughs off idle"; }
                     div.row { button.key.main { "Start" } }
                 }
                 section {
