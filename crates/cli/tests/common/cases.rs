@@ -266,7 +266,7 @@ const TABLES: &[Bad] = &[
         &["quoted-comma.csv", "line 2", "2,5"],
         ";",
     ),
-    bad("A thousands comma", "sweep slow.csv --screw fuel", 3, &["slow.csv", "line 2", "1,040"], "speed"),
+    bad("A thousands comma", "sweep slow.csv --screw fuel", 3, &["slow.csv", "line 2", "1,040"], "thousands"),
     bad(
         "Minus one turn",
         "sweep minus.csv --screw fuel",
@@ -338,8 +338,22 @@ const TABLES: &[Bad] = &[
         "A spreadsheet's own file",
         "sweep sweep.xlsx --screw fuel",
         3,
-        &["sweep.xlsx", "line 1", "not UTF-8"],
+        &["sweep.xlsx", "a spreadsheet"],
         "CSV",
+    ),
+    bad(
+        "A table in UTF-16",
+        "sweep utf-16.csv --screw fuel",
+        3,
+        &["utf-16.csv", "UTF-16"],
+        "UTF-8",
+    ),
+    bad(
+        "A byte that is no text",
+        "sweep latin.csv --screw fuel",
+        3,
+        &["latin.csv", "line 3", "not UTF-8"],
+        "UTF-8",
     ),
     bad(
         "Every reading instead of every hold",
@@ -466,7 +480,7 @@ const BENCH: &[Bad] = &[
         "A folder that cannot be written",
         "serve --address 127.0.0.1:0 --logbook /proc/workshop.sqlite",
         3,
-        &["/proc/workshop.sqlite"],
+        &["/proc/workshop.sqlite cannot", "no new files"],
         "--logbook",
     ),
     bad(
@@ -532,7 +546,7 @@ const LOGBOOK: &[Bad] = &[
         "A backup into a folder that does not exist",
         "logbook backup nowhere/copy.sqlite --logbook workshop.sqlite",
         3,
-        &["nowhere/copy.sqlite", "no such"],
+        &["nowhere/copy.sqlite cannot", "no such"],
         "place",
     ),
     bad(
@@ -595,7 +609,7 @@ const LOGBOOK: &[Bad] = &[
         "An export into a folder that does not exist",
         "logbook export nowhere/text --logbook workshop.sqlite",
         3,
-        &["nowhere/text", "no such"],
+        &["nowhere/text cannot", "no such"],
         "place",
     ),
     bad(
@@ -630,7 +644,7 @@ const LOGBOOK: &[Bad] = &[
         "An import of a folder with another about.json",
         "logbook import odd-export --logbook new.sqlite",
         3,
-        &["odd-export/about.json", "format"],
+        &["odd-export/about.json", "missing field `format`"],
         "export",
     ),
     bad(
@@ -644,7 +658,7 @@ const LOGBOOK: &[Bad] = &[
         "An import with a torn line",
         "logbook import torn-export --logbook new.sqlite",
         3,
-        &["torn-export/machines.jsonl", "line 1"],
+        &["torn-export/machines.jsonl", "line 1", "after 90 characters"],
         "correct the line",
     ),
     bad(
