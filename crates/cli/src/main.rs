@@ -12,7 +12,13 @@ use clap::{CommandFactory, Parser};
 
 /// A tuning bench for carburetted motorcycles.
 #[derive(Parser)]
-#[command(name = "bellmouth", version, about, arg_required_else_help = true)]
+#[command(
+    name = "bellmouth",
+    version,
+    about,
+    arg_required_else_help = true,
+    after_help = "Example: bellmouth serve --demo"
+)]
 struct Arguments {
     #[command(subcommand)]
     command: commands::Command,

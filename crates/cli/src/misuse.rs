@@ -7,11 +7,16 @@ use clap::error::{ContextKind, ContextValue, ErrorKind};
 pub(crate) fn refusal(misuse: &clap::Error, root: &clap::Command, typed: &[std::ffi::OsString]) -> Refusal {
     let of = |kind| misuse.get(kind).map(plain).filter(|text| !text.is_empty());
     let argument = of(ContextKind::InvalidArg).unwrap_or_else(|| "an argument".to_owned());
-    let (path, names) = place(root, typed);
+    let (command, path) = reached(root, typed);
+    let names = command.get_subcommands().map(clap::Command::get_name).collect::<Vec<_>>().join(", ");
     let help = format!("see `{path} --help`");
     match misuse.kind() {
         ErrorKind::MissingRequiredArgument => {
-            Refusal::misused(format!("`{path}` lacks {argument}"), format!("add it; {help}"))
+            let remedy = match values(command, &argument) {
+                Some(values) => format!("give one of {values}"),
+                None => "add it".to_owned(),
+            };
+            Refusal::misused(format!("`{path}` lacks {argument}"), format!("{remedy}; {help}"))
         }
         ErrorKind::InvalidValue => {
             let message = match of(ContextKind::InvalidValue) {
@@ -26,6 +31,10 @@ pub(crate) fn refusal(misuse: &clap::Error, root: &clap::Command, typed: &[std::
         ErrorKind::ValueValidation => {
             let value = of(ContextKind::InvalidValue).unwrap_or_default();
             Refusal::misused(format!("`{argument}` is {value:?}, which is not the number it takes"), help)
+        }
+        // A program that typed no command but wants JSON is told of the command.
+        ErrorKind::UnknownArgument if argument == "--json" && command.has_subcommands() => {
+            no_command(&path, &names)
         }
         ErrorKind::UnknownArgument => {
             let nearest = of(ContextKind::SuggestedArg).map(|name| format!("perhaps {name} was meant; "));
@@ -49,10 +58,7 @@ pub(crate) fn refusal(misuse: &clap::Error, root: &clap::Command, typed: &[std::
             )
         }
         ErrorKind::MissingSubcommand | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
-            Refusal::misused(
-                format!("`{path}` was given no command"),
-                format!("the commands are {names}; {help}"),
-            )
+            no_command(&path, &names)
         }
         _ => {
             let text = misuse.to_string();
@@ -62,8 +68,15 @@ pub(crate) fn refusal(misuse: &clap::Error, root: &clap::Command, typed: &[std::
     }
 }
 
-/// The command that was reached, as it is typed, and the names of the commands below it.
-fn place(root: &clap::Command, typed: &[std::ffi::OsString]) -> (String, String) {
+fn no_command(path: &str, names: &str) -> Refusal {
+    Refusal::misused(
+        format!("`{path}` was given no command"),
+        format!("the commands are {names}; see `{path} --help`"),
+    )
+}
+
+/// The command that was reached, and how it is typed.
+fn reached<'a>(root: &'a clap::Command, typed: &[std::ffi::OsString]) -> (&'a clap::Command, String) {
     let (mut command, mut path) = (root, root.get_name().to_owned());
     for word in typed.iter().skip(1) {
         // Options stand between; the first word that names nothing below is an argument.
@@ -76,8 +89,16 @@ fn place(root: &clap::Command, typed: &[std::ffi::OsString]) -> (String, String)
             None => break,
         }
     }
-    let names: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
-    (path, names.join(", "))
+    (command, path)
+}
+
+/// The values that an argument such as `--screw <SCREW>` takes, where they are few.
+fn values(command: &clap::Command, argument: &str) -> Option<String> {
+    let long = argument.split(' ').next()?.strip_prefix("--")?;
+    let found = command.get_arguments().find(|known| known.get_long() == Some(long))?;
+    let names: Vec<String> =
+        found.get_possible_values().iter().map(|value| value.get_name().to_owned()).collect();
+    (!names.is_empty()).then(|| names.join(", "))
 }
 
 fn plain(value: &ContextValue) -> String {

@@ -1,7 +1,11 @@
 //! `bellmouth listen` as a person or a script runs it.
 
+mod common;
+
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+
+use common::sound::{bursts, wav};
 
 fn listen(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_bellmouth"))
@@ -19,36 +23,11 @@ fn stderr(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
-/// A single idling at 900 rpm, as bare bursts: enough to see the words and the JSON; hearing itself is
-/// tested with recorded sound elsewhere.
-fn bursts(name: &str) -> PathBuf {
+/// A single idling at 900 rpm.
+fn idle(name: &str) -> PathBuf {
     let path = std::env::temp_dir().join(format!("bellmouth-{name}-{}.wav", std::process::id()));
-    let rate = 16_000_u32;
-    let mut state = 1_u32;
-    let mut noise = || {
-        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        f64::from(state >> 8) / f64::from(1 << 23) - 1.0
-    };
-    let mut data = Vec::new();
-    // Cycles differ by a fraction of a percent, as they do.
-    let (mut next, mut since) = (0.0, 1.0);
-    for i in 0..rate * 6 {
-        let t = f64::from(i) / f64::from(rate);
-        if t >= next {
-            (next, since) = (next + 60.0 / 450.0 * (1.0 + 0.004 * noise()), t);
-        }
-        let sample = 0.02 * noise() + 0.8 * noise() * (-(t - since) / 0.01).exp();
-        data.extend(((sample * 20_000.0) as i16).to_le_bytes());
-    }
-    let mut wav = b"RIFF".to_vec();
-    wav.extend((36 + data.len() as u32).to_le_bytes());
-    wav.extend(b"WAVEfmt \x10\0\0\0\x01\0\x01\0");
-    wav.extend(rate.to_le_bytes());
-    wav.extend((rate * 2).to_le_bytes());
-    wav.extend(b"\x02\0\x10\0data");
-    wav.extend((data.len() as u32).to_le_bytes());
-    wav.extend(data);
-    std::fs::write(&path, wav).expect("the temporary folder can be written");
+    std::fs::write(&path, wav(16_000, &bursts(16_000, 900.0, 6)))
+        .expect("the temporary folder can be written");
     path
 }
 
@@ -58,7 +37,7 @@ fn text(path: &Path) -> &str {
 
 #[test]
 fn words_json_and_csv_tell_the_same_speed() {
-    let file = bursts("words");
+    let file = idle("words");
     let said = listen(&[text(&file), "--engine", "single"]);
     assert_eq!(said.status.code(), Some(0), "{}", stderr(&said));
     assert!(stdout(&said).contains("rpm") && stdout(&said).contains("(single, 6.0 s)"), "{}", stdout(&said));

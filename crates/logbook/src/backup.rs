@@ -66,7 +66,7 @@ pub fn check(path: &Path) -> Result<Checked> {
 pub(crate) fn whole(connection: &Connection, pragma: &str, path: &Path) -> std::result::Result<(), Trouble> {
     let said: String = connection.query_row(&format!("PRAGMA {pragma}(1)"), [], |row| row.get(0))?;
     if said != "ok" {
-        return Err(Error::Corrupt { path: path.to_path_buf(), found: said }.into());
+        return Err(Error::corrupt(path, &said).into());
     }
     let mut statement = connection.prepare("PRAGMA foreign_key_check")?;
     if let Some(row) = statement.query([])?.next()? {
@@ -84,7 +84,11 @@ pub(crate) fn copy(source: &Connection, from: &Path, to: &Path) -> std::result::
         return Err(Error::Exists { path: to.to_path_buf() }.into());
     }
     let part = beside(to, ".part");
-    new_private_file(&part)?;
+    // Its reader knows the name that was given, not the one it has until it is whole.
+    new_private_file(&part).map_err(|refused| match refused {
+        Error::Unwritable { because, .. } => Error::Unwritable { path: to.to_path_buf(), because },
+        other => other,
+    })?;
     let fill = || -> std::result::Result<(), Trouble> {
         let mut target = Connection::open(&part)?;
         let backup = Backup::new(source, &mut target)?;

@@ -129,14 +129,14 @@ impl Error {
     pub fn remedy(&self) -> String {
         match self {
             Error::NotOurs { .. } => {
-                "give --logbook the name of a logbook, or of a file that does not exist yet".into()
+                "give --logbook the name of a logbook; under a new name `bellmouth serve` makes one".into()
             }
             Error::Newer { .. } => {
                 "use the newer Bellmouth, or the copy kept beside the file before it was changed".into()
             }
             Error::InUse { .. } => "use the page that is already open, or stop the other one first".into(),
             Error::NoFile { .. } => "check the name; `bellmouth serve` makes a new logbook".into(),
-            Error::Unwritable { .. } => "give --logbook a place that you may write".into(),
+            Error::Unwritable { .. } => "give a place that you may write, with --logbook where it is the logbook".into(),
             Error::DiskFull { .. } => {
                 "make room on the disk, then save again; what was saved before is kept".into()
             }
@@ -161,6 +161,20 @@ impl Error {
 
     pub(crate) fn invalid(field: &'static str, got: impl fmt::Display, allowed: &'static str) -> Error {
         Error::Invalid { field, got: got.to_string(), allowed }
+    }
+
+    /// What a check of the pages said, as a sentence: where it met the first page that does not fit.
+    pub(crate) fn corrupt(path: &Path, said: &str) -> Error {
+        let first = said.lines().find(|line| !line.starts_with("***")).unwrap_or("no more is known");
+        let found = match first.split_once(": ") {
+            _ if first == "database disk image is malformed" => "its parts do not fit together".into(),
+            // What follows names the library's own functions.
+            Some((place, _)) if place.starts_with("Tree ") || place.starts_with("Page ") => {
+                format!("a page cannot be read or does not belong there ({})", place.to_lowercase())
+            }
+            _ => format!("its parts do not fit together ({first})"),
+        };
+        Error::Corrupt { path: path.to_path_buf(), found }
     }
 
     pub(crate) fn unwritable(path: &Path, because: &std::io::Error) -> Error {
@@ -261,7 +275,7 @@ impl Trouble {
         let (path, because) = (path.to_path_buf(), error.to_string());
         match error.sqlite_error_code() {
             Some(ErrorCode::DiskFull) => Error::DiskFull { path },
-            Some(ErrorCode::DatabaseCorrupt) => Error::Corrupt { path, found: because },
+            Some(ErrorCode::DatabaseCorrupt) => Error::corrupt(&path, &because),
             Some(ErrorCode::NotADatabase) => Error::NotOurs { path, found: "not an SQLite file".into() },
             Some(ErrorCode::ReadOnly | ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
                 Error::Unwritable { path, because }

@@ -309,7 +309,13 @@ fn lock(path: &Path) -> Result<Lock> {
     let beside = beside(path, ".lock");
     let mut options = OpenOptions::new();
     private(options.create(true).write(true).truncate(false));
-    let file = options.open(&beside).map_err(|error| Error::unwritable(&beside, &error))?;
+    let file = options.open(&beside).map_err(|error| match error.kind() {
+        // Its folder exists by now; some of the system's own take no files.
+        ErrorKind::NotFound => {
+            Error::Unwritable { path: path.to_path_buf(), because: "its folder takes no new files".into() }
+        }
+        _ => Error::unwritable(&beside, &error),
+    })?;
     match file.try_lock() {
         Ok(()) => Ok(Lock(file)),
         Err(TryLockError::WouldBlock) => Err(Error::InUse { path: path.to_path_buf() }),

@@ -83,7 +83,7 @@ pub fn export(from: &Path, folder: &Path) -> Result<Exported, Refusal> {
     let mut part = folder.as_os_str().to_owned();
     part.push(".part");
     let part = PathBuf::from(part);
-    make_folder(&part).map_err(|error| unwritable(&part, &error))?;
+    make_folder(&part).map_err(|error| unwritable(folder, &error))?;
     let exported = write_tables(from, &part).and_then(|rows| {
         fs::rename(&part, folder).map(|()| rows).map_err(|error| unwritable(folder, &error))
     });
@@ -157,8 +157,9 @@ fn check_about(path: &Path) -> Result<(), Refusal> {
             choose,
         )
     })?;
-    let about: About = serde_json::from_str(&text)
-        .map_err(|error| Refusal::unanswerable(format!("{}: {error}", path.display()), choose))?;
+    let about: About = serde_json::from_str(&text).map_err(|error| {
+        Refusal::unanswerable(format!("{}: {}", path.display(), broken(&text, &error)), choose)
+    })?;
     if about.format != FORMAT {
         let message = format!("{}: the format is {:?}, not {FORMAT:?}", path.display(), about.format);
         return Err(Refusal::unanswerable(message, choose));
@@ -188,17 +189,28 @@ fn read_table<'a, Line: DeserializeOwned + 'a>(
         Ok(file) => file,
         Err(error) => {
             let message = format!("{} cannot be read: {}", path.display(), in_words(&error));
-            return Box::new(std::iter::once(Err(Refusal::unanswerable(message, remedy))));
+            return Box::new(std::iter::once(Err(Refusal::unanswerable(message, "export again"))));
         }
     };
     Box::new(BufReader::new(file).lines().enumerate().map(move |(index, line)| {
         let read = line.map_err(|error| in_words(&error));
-        read.and_then(|line| serde_json::from_str(&line).map_err(|error| error.to_string()))
+        read.and_then(|line| serde_json::from_str(&line).map_err(|error| broken(&line, &error)))
             .and_then(row)
             .map_err(|why| {
                 Refusal::unanswerable(format!("{}, line {}: {why}", path.display(), index + 1), remedy)
             })
     }))
+}
+
+/// What is wrong with a text that should be one JSON object; the caller names the line.
+fn broken(text: &str, error: &serde_json::Error) -> String {
+    use serde_json::error::Category;
+    let said = error.to_string();
+    match error.classify() {
+        Category::Eof => format!("it breaks off after {} characters", text.trim_end().chars().count()),
+        Category::Data => said.split(" at line ").next().unwrap_or_default().to_owned(),
+        Category::Syntax | Category::Io => format!("it is no JSON from column {} on", error.column()),
+    }
 }
 
 fn to_text(line: &impl Serialize) -> Result<String, Refusal> {

@@ -55,14 +55,14 @@ impl Engine {
                     .collect::<Result<Vec<f64>, String>>();
                 let angles = angles.map_err(|angle| {
                     Refusal::misused(
-                        format!("the firing angle “{angle}” is no number"),
+                        format!("the firing angle “{angle}” is no number, in --firing {firing}"),
                         "give crank degrees with commas between, such as 0,315",
                     )
                 })?;
                 Firing::new(&angles, cycle_deg).map(Engine::Fires).map_err(|error| {
                     Refusal::misused(
                         format!("“{firing}” is no firing pattern: {error}"),
-                        "give crank degrees from 0, ascending, below the cycle, such as 0,315",
+                        "give crank degrees from 0, ascending, below the cycle (--cycle 720 or 360), such as 0,315",
                     )
                 })
             }
@@ -251,7 +251,7 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
                 span.from_s,
                 position as f64 / rate
             ),
-            "start earlier",
+            "give --from an earlier second",
         ));
     }
     for ear in &mut ears {
@@ -306,7 +306,7 @@ impl Ear {
         about_rpm: Option<f64>,
     ) -> Result<Ear, Refusal> {
         let listener = Listener::new(rate_hz, &firing, about_rpm)
-            .map_err(|error| Refusal::misused(error.to_string(), "give a value in that range"))?;
+            .map_err(|error| Refusal::misused(error.to_string(), "give --about a speed in that range"))?;
         Ok(Ear { name, firing, listener, frames: Vec::new() })
     }
 }
@@ -339,8 +339,11 @@ impl Span {
             return Ok(span);
         }
         Err(Refusal::misused(
-            format!("from {} s to {} s is no stretch of time", span.from_s, span.to_s),
-            "give seconds from the start, from below to",
+            match question.to_s {
+                Some(to_s) => format!("from {} s to {to_s} s is no stretch of time", span.from_s),
+                None => format!("from {} s to the end is no stretch of time", span.from_s),
+            },
+            "give --from and --to in seconds from the start of the recording, --from the smaller",
         ))
     }
 }

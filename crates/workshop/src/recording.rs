@@ -326,7 +326,14 @@ fn unrecognised(name: &str, length: u64, head: &[u8], error: &Error) -> Refusal 
         || head.starts_with(b"ID3");
     if sound {
         let early = matches!(error, Error::IoError(error) if error.kind() == ErrorKind::UnexpectedEof);
-        let why = if early { "it ends too early".to_owned() } else { error.to_string() };
+        let why = if early {
+            "it ends too early"
+        } else if error.to_string().contains("missing moov") {
+            // The index is written last, when the recorder stops.
+            "the index that a recorder writes at its end is missing"
+        } else {
+            "its parts do not fit together"
+        };
         return Refusal::unanswerable(
             format!("{name} is cut off or damaged: {why}, after {length} bytes"),
             "record or copy it again to its end",
@@ -335,8 +342,8 @@ fn unrecognised(name: &str, length: u64, head: &[u8], error: &Error) -> Refusal 
     let text = head.iter().all(|byte| (32..127).contains(byte) || b"\t\r\n".contains(byte) || *byte >= 128);
     let begins: String = String::from_utf8_lossy(head).chars().filter(|c| !c.is_control()).take(20).collect();
     let what =
-        if text { format!("text (it begins “{begins}”)") } else { "none of the formats read".to_owned() };
-    Refusal::unanswerable(format!("{name} is no recording but {what}"), READS)
+        if text { format!("text (it begins “{begins}”)") } else { "in none of the formats read".to_owned() };
+    Refusal::unanswerable(format!("{name} is no recording: it is {what}"), READS)
 }
 
 fn crashed(name: &str) -> Refusal {

@@ -183,7 +183,8 @@ impl Asked {
 pub fn answer(bytes: &[u8], asked: &Asked) -> Result<With<Sweep>, Refusal> {
     let question = asked.question()?;
     let Table { holds, caveats } = read(bytes)?;
-    let mut answered = bellmouth_core::idle::sweep(&holds, &question).map_err(|refused| refuse(&refused))?;
+    let mut answered =
+        bellmouth_core::idle::sweep(&holds, &question).map_err(|refused| refuse(&refused, &question))?;
     answered.caveats.extend(caveats);
     if asked.drop_rpm.is_some() && asked.back_out_turns.is_none() {
         answered.caveats.push(bellmouth_core::Caveat::new(
@@ -218,12 +219,20 @@ pub fn answer_file(path: &Path, asked: &Asked) -> Result<With<Sweep>, Refusal> {
 }
 
 /// A refusal of core as the workshop's: holds were checked by the table, so what is left is the question.
-fn refuse(refused: &bellmouth_core::Error) -> Refusal {
+fn refuse(refused: &bellmouth_core::Error, question: &Question) -> Refusal {
     match refused {
         bellmouth_core::Error::TooLittle { what, got, remedy, .. } => {
             Refusal::unanswerable(format!("the table has {got} {what}"), *remedy)
         }
-        other => Refusal::misused(other.to_string(), "give a value inside that range"),
+        bellmouth_core::Error::OutOfDomain { argument: "base_turns", .. } => Refusal::misused(
+            refused.to_string(),
+            format!("give --base-turns from {} to {}", question.least_turns, question.most_turns),
+        ),
+        bellmouth_core::Error::OutOfDomain { argument, .. } => {
+            let typed = argument.replace('_', "-");
+            Refusal::misused(refused.to_string(), format!("give --{typed} a value inside that range"))
+        }
+        _ => Refusal::misused(refused.to_string(), "change what was typed; see `bellmouth sweep --help`"),
     }
 }
 

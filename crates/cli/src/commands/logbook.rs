@@ -8,6 +8,7 @@ use serde_json::json;
 
 /// What was typed after `logbook`.
 #[derive(Args)]
+#[command(after_help = "Example: bellmouth logbook backup /media/stick/logbook-friday.sqlite")]
 pub(crate) struct Typed {
     #[command(subcommand)]
     task: Task,

@@ -36,6 +36,8 @@ pub(crate) fn run(typed: &Typed) -> Result<(), Refusal> {
         Some(given) => given.clone(),
         None => place::default_logbook()?,
     };
+    // Before the logbook: where the port is taken, none is made.
+    let listener = bind(address)?;
     let (workshop, recovered) = Workshop::open(&file)?;
     if let Some(recovered) = recovered {
         let bytes = recovered.left_bytes;
@@ -46,7 +48,6 @@ pub(crate) fn run(typed: &Typed) -> Result<(), Refusal> {
     if typed.demo && workshop.enter_demo()? {
         eprintln!("bellmouth: entered the demonstration workshop; the garage page removes it in one step");
     }
-    let listener = bind(address)?;
     let workshop = Arc::new(workshop);
     let served = serve(listener, workshop.clone(), &file, typed.json);
     // Threads that listened have hung up by now; the logbook is closed cleanly if none holds it.

@@ -40,11 +40,17 @@ const EXAMPLE: &str = "the first line names the columns, at least: turns,rpm";
 ///
 /// [`Refusal`] with the offending value, its line and column, and what to do.
 pub fn read(bytes: &[u8]) -> Result<Table, Refusal> {
+    if let Some(what) = other_than_text(bytes) {
+        return Err(Refusal::unanswerable(
+            format!("it is {what}, not a table as plain text"),
+            "save it as plain text (CSV, UTF-8)",
+        ));
+    }
     let text = std::str::from_utf8(bytes).map_err(|error| {
         let line = 1 + bytes[..error.valid_up_to()].iter().filter(|&&byte| byte == b'\n').count();
         Refusal::unanswerable(
             format!("line {line} holds a byte that is not UTF-8 text"),
-            "save the table as plain text (CSV, UTF-8), not as a spreadsheet file",
+            "save the table as plain text (CSV, UTF-8)",
         )
     })?;
     let text = text.trim_start_matches('\u{feff}');
@@ -105,6 +111,16 @@ pub fn read(bytes: &[u8]) -> Result<Table, Refusal> {
         })
         .collect();
     Ok(Table { holds, caveats })
+}
+
+/// What a file that people take for a table really is, by its first bytes.
+fn other_than_text(bytes: &[u8]) -> Option<&'static str> {
+    match bytes {
+        [b'P', b'K', 3, 4, ..] => Some("a spreadsheet or another packed file"),
+        [0xD0, 0xCF, 0x11, 0xE0, ..] => Some("an old spreadsheet or another office file"),
+        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => Some("text in UTF-16"),
+        _ => None,
+    }
 }
 
 /// The separator that the first line uses.
@@ -206,7 +222,7 @@ impl Row<'_> {
                     let remedy = if self.separator == b',' {
                         "type the speed in revolutions a minute; with a decimal comma, separate the columns with ;"
                     } else {
-                        "type the speed in revolutions a minute, or the cause under `stalled` if the engine died"
+                        "type the speed in revolutions a minute without a mark for thousands, or the cause under `stalled` if the engine died"
                     };
                     return Err(self.bad(1, "a held speed lies between 50 and 20000 rpm", remedy));
                 }

@@ -176,8 +176,8 @@ fn what_is_no_recording_is_refused_in_a_sentence() {
     folder.file("fast.wav", &wav(&vec![0.1; 4_000], 4_000_000_000));
     folder.file("noise.wav", &[0x9C, 0, 7, 0xE1, 3].repeat(400));
     let cases = [
-        ("missing.wav", "cannot be read (there is no such file)", "check the name"),
-        ("text.wav", "is no recording but text (it begins “idle speed 950, scre”)", "give a wav, flac"),
+        ("missing.wav", "cannot be read (there is no such file or folder)", "check the name"),
+        ("text.wav", "is no recording: it is text (it begins “idle speed 950, scre”)", "give a wav, flac"),
         ("empty.wav", "is empty (0 bytes)", "record or copy it again"),
         ("header.wav", "is cut off or damaged: it ends too early, after 30 bytes", "record or copy it again"),
         ("cut.mp4", "is cut off or damaged", "record or copy it again"),
