@@ -359,8 +359,11 @@ fn nobody_is_sent_further_up_a_droop_that_was_already_seen() {
     // An air screw: ½ turn out is already clearly too rich, and the seat would be richer still.
     let rows = [(1.5, 1228.0), (0.5, 1165.0), (1.0, 1218.0)];
     for shift in 0..5 {
-        let shifted: Vec<(f64, f64)> = rows.iter().map(|(turns, rpm)| (*turns, rpm + 0.1 * f64::from(shift))).collect();
-        let next = answer(&holds(&shifted, 4.0), &Question::new(Screw::Air)).next.expect("three holds are not enough");
+        let shifted: Vec<(f64, f64)> =
+            rows.iter().map(|(turns, rpm)| (*turns, rpm + 0.1 * f64::from(shift))).collect();
+        let next = answer(&holds(&shifted, 4.0), &Question::new(Screw::Air))
+            .next
+            .expect("three holds are not enough");
         assert!(0.5 <= next.0, "{next:?}");
     }
 }

@@ -136,7 +136,9 @@ impl Error {
             }
             Error::InUse { .. } => "use the page that is already open, or stop the other one first".into(),
             Error::NoFile { .. } => "check the name; `bellmouth serve` makes a new logbook".into(),
-            Error::Unwritable { .. } => "give a place that you may write, with --logbook where it is the logbook".into(),
+            Error::Unwritable { .. } => {
+                "give a place that you may write, with --logbook where it is the logbook".into()
+            }
             Error::DiskFull { .. } => {
                 "make room on the disk, then save again; what was saved before is kept".into()
             }

@@ -37,9 +37,12 @@ impl<S: Send + Sync> FromRequest<S> for Fields {
         let stay = wants_json(request.headers());
         match Form::<Vec<(String, String)>>::from_request(request, state).await {
             Ok(Form(fields)) => Ok(Fields(fields)),
-            Err(rejected) if rejected.status() == StatusCode::PAYLOAD_TOO_LARGE => {
-                Err(Nope::refused(rejected.status(), "the form is larger than 64 kB", "shorten what was typed").in_json(stay))
-            }
+            Err(rejected) if rejected.status() == StatusCode::PAYLOAD_TOO_LARGE => Err(Nope::refused(
+                rejected.status(),
+                "the form is larger than 64 kB",
+                "shorten what was typed",
+            )
+            .in_json(stay)),
             Err(rejected) => {
                 let because = rejected.body_text();
                 Err(Nope::refused(

@@ -341,8 +341,11 @@ fn unrecognised(name: &str, length: u64, head: &[u8], error: &Error) -> Refusal 
     }
     let text = head.iter().all(|byte| (32..127).contains(byte) || b"\t\r\n".contains(byte) || *byte >= 128);
     let begins: String = String::from_utf8_lossy(head).chars().filter(|c| !c.is_control()).take(20).collect();
-    let what =
-        if text { format!("text (it begins “{begins}”)") } else { "in none of the formats read".to_owned() };
+    let what = if text {
+        format!("text (it begins “{begins}”)")
+    } else {
+        "in none of the formats read".to_owned()
+    };
     Refusal::unanswerable(format!("{name} is no recording: it is {what}"), READS)
 }
 

@@ -341,13 +341,7 @@ const TABLES: &[Bad] = &[
         &["sweep.xlsx", "a spreadsheet"],
         "CSV",
     ),
-    bad(
-        "A table in UTF-16",
-        "sweep utf-16.csv --screw fuel",
-        3,
-        &["utf-16.csv", "UTF-16"],
-        "UTF-8",
-    ),
+    bad("A table in UTF-16", "sweep utf-16.csv --screw fuel", 3, &["utf-16.csv", "UTF-16"], "UTF-8"),
     bad(
         "A byte that is no text",
         "sweep latin.csv --screw fuel",

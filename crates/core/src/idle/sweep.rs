@@ -326,13 +326,17 @@ fn so_far(holds: &[&Hold], question: &Question, half_width_turns: f64) -> SoFar 
     let first = ran.first().copied().unwrap_or(0.0);
     let richest = ran.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let fastest_where = |wanted: &dyn Fn(f64) -> bool| {
-        let speeds = holds.iter().filter(|hold| wanted(question.richness(hold.turns.0))).filter_map(|hold| match hold.outcome {
-            Outcome::Ran { rpm, .. } => Some(rpm),
-            Outcome::Stalled(_) => None,
-        });
+        let speeds =
+            holds.iter().filter(|hold| wanted(question.richness(hold.turns.0))).filter_map(|hold| match hold
+                .outcome
+            {
+                Outcome::Ran { rpm, .. } => Some(rpm),
+                Outcome::Stalled(_) => None,
+            });
         speeds.fold(0.0, f64::max)
     };
-    let drooped = fastest_where(&|place| richest - 0.5 * GRID_TURNS < place) < DROOPED * fastest_where(&|_| true);
+    let drooped =
+        fastest_where(&|place| richest - 0.5 * GRID_TURNS < place) < DROOPED * fastest_where(&|_| true);
     let near = |other: &&f64| (**other - first).abs() < 0.5 * GRID_TURNS;
     SoFar {
         first,

@@ -24,7 +24,8 @@ pub(crate) async fn recording(
 ) -> Result<Response, Nope> {
     let stay = wants_json(&headers);
     // Said at once, not after half a gigabyte has come.
-    let announced = headers.get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse::<usize>().ok());
+    let announced =
+        headers.get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse::<usize>().ok());
     if announced.is_some_and(|bytes| RECORDING_BYTES < bytes) {
         return Err(too_large().in_json(stay));
     }

@@ -391,7 +391,7 @@ pub(crate) fn known(bench: &BenchState) -> Markup {
             div { dt { "lean edge, 90 % between" } dd { (sweep.edge.low) " – " (sweep.edge.high) } }
             div { dt { "gain over as found" } dd { @match sweep.gain_rpm {
                 Some(_) if told && bench.as_found().is_some_and(|found| found.on_grid() == sweep.setting_on_grid) => "found at the setting",
-                Some((gain, sd)) if told => { (format!("{gain:+.0} ± {:.0} rpm", 1.645 * sd)) }
+                Some((gain, sd)) if told => { (format!("{:+.0} ± {:.0} rpm", gain.round() + 0.0, 1.645 * sd)) }
                 Some(_) => "not yet", None => "not held as found" } } }
             div { dt { "as found" } dd { (bench.as_found().map_or("not counted".into(), |turns| turns.to_string())) } }
         }
