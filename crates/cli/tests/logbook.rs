@@ -88,7 +88,7 @@ fn a_refusal_has_its_exit_status_and_its_remedy() {
         (&["logbook", "check", "--json"], 3, "there is no logbook"),
         (&["logbook", "check", "--logbook", "list.txt", "--json"], 3, "not an SQLite file"),
         (&["logbook", "import", "nowhere", "--json"], 3, "about.json"),
-        (&["logbook", "backup", "--json"], 2, "required"),
+        (&["logbook", "backup", "--json"], 2, "lacks <FILE>"),
         (&["logbook", "tidy", "--json"], 2, "tidy"),
     ];
     for (words, status, named) in cases {

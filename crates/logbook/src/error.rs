@@ -169,12 +169,12 @@ impl Error {
     pub(crate) fn corrupt(path: &Path, said: &str) -> Error {
         let first = said.lines().find(|line| !line.starts_with("***")).unwrap_or("no more is known");
         let found = match first.split_once(": ") {
-            _ if first == "database disk image is malformed" => "its parts do not fit together".into(),
+            _ if first == "database disk image is malformed" => "its pages do not fit together".into(),
             // What follows names the library's own functions.
             Some((place, _)) if place.starts_with("Tree ") || place.starts_with("Page ") => {
                 format!("a page cannot be read or does not belong there ({})", place.to_lowercase())
             }
-            _ => format!("its parts do not fit together ({first})"),
+            _ => format!("its pages do not fit together ({first})"),
         };
         Error::Corrupt { path: path.to_path_buf(), found }
     }

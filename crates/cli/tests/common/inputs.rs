@@ -101,6 +101,9 @@ fn write_tables(folder: &Folder) {
         b"PK\x03\x04\x14\0\x06\0\x08\0\0\0!\0\xb5\xee\xf4\x9a\xff\xfe\0\0[Content_Types].xml",
     );
     let readings: String = (0..600).map(|i| format!("2,{}\n", 1_000 + i % 7)).collect();
+    let utf_16: Vec<u8> = "\u{feff}turns,rpm\n2,1000\n".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    folder.write("utf-16.csv", utf_16);
+    folder.write("latin.csv", b"turns,rpm,note\n2,1000,\n2.5,1040,k\xfchl\n");
     folder.write("readings.csv", format!("turns,rpm\n{readings}"));
 }
 

@@ -38,7 +38,8 @@ The exit status says whose turn it is:
 - 1: our own fault; report it.
 
 This page is made by running each of these commands (`scripts/make-errors`), and a test compares it with what they
-say now. `FOLDER` stands for the folder they ran in, `PORT` for a port that was taken.
+say now. `FOLDER` stands for the folder they ran in, `PORT` for a port that was taken,
+`NNNN` for a length that differs from one coder to another.
 ";
 
 /// The whole page.
