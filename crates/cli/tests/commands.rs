@@ -78,15 +78,15 @@ fn listen_prints_the_promised_fields() {
     let said = folder.run(&["listen", "idle.wav", "--engine", "single", "--json"]);
     assert_eq!((said.status, said.stdout.lines().count()), (Some(0), 1), "{said:?}");
     let told = said.json();
-    for name in ["duration_s", "engine", "trace", "summary", "caveats"] {
-        assert!(names(&told).contains(&name), "{name}");
-    }
+    assert_eq!(names(&told), ["caveats", "duration_s", "engine", "summary", "trace"]);
     assert_eq!(names(&told["engine"]), ["cycle_deg", "firing_deg", "name"]);
-    for name in ["t_s", "rpm", "sd_rpm", "heard"] {
-        assert!(names(&told["trace"][0]).contains(&name), "{name}");
-    }
+    assert_eq!(names(&told["trace"][0]), ["heard", "rpm", "sd_rpm", "t_s"]);
+    assert_eq!(names(&told["caveats"][0]), ["name", "says"]);
     let summary = ["cycle_variation_pct", "rpm", "rpm_se", "spread_rpm", "weak_firings_pct"];
     assert_eq!(names(&told["summary"]), summary);
+    let unknown = folder.run(&["listen", "idle.wav", "--engine", "unknown", "--json"]).json();
+    assert_eq!(names(&unknown), ["caveats", "duration_s", "engine", "ranking", "summary", "trace"]);
+    assert_eq!(names(&unknown["ranking"][0]), ["evidence", "name", "rpm"]);
     let step = told["trace"][41]["t_s"].as_f64().unwrap() - told["trace"][40]["t_s"].as_f64().unwrap();
     assert!((step - 0.05).abs() < 1e-9, "{step}");
 }

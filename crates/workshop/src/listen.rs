@@ -156,8 +156,6 @@ pub struct Point {
     pub sd_rpm: Option<f64>,
     /// Whether an engine was heard for certain.
     pub heard: bool,
-    /// Whether something like an engine was heard, its speed not to be trusted.
-    pub doubtful: bool,
 }
 
 /// A trace in a few numbers; `None` where they cannot be vouched for.
@@ -355,7 +353,6 @@ fn point(frame: &Frame, from_s: f64) -> Point {
         rpm: heard.then(|| rounded(frame.rpm, 1e2)),
         sd_rpm: heard.then(|| rounded(frame.sd_rpm, 1e2)),
         heard,
-        doubtful: frame.heard == Heard::Doubtful,
     }
 }
 

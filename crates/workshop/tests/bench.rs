@@ -1,5 +1,7 @@
 //! The bench's promises: what is saved stays, what is sent twice counts once, what is stale is refused.
 
+#![allow(clippy::unwrap_used, reason = "a helper of a test fails by panicking")]
+
 use bellmouth_core::idle::Outcome;
 use bellmouth_core::quantity::TurnsOut;
 use bellmouth_core::sound::settled::HeldSpeed;

@@ -607,6 +607,13 @@ const LOGBOOK: &[Bad] = &[
         "place",
     ),
     bad(
+        "An import while a bench has the logbook open",
+        "logbook import exported --logbook busy.sqlite",
+        3,
+        &["busy.sqlite", "another Bellmouth"],
+        "stop the other one",
+    ),
+    bad(
         "An import of a missing folder",
         "logbook import nowhere --logbook new.sqlite",
         3,
