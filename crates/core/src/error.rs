@@ -62,7 +62,8 @@ mod tests {
 
     #[test]
     fn a_refusal_reads_as_a_sentence() {
-        let refused = require(0.0 <= f64::NAN, "rpm", f64::NAN, "zero or more").unwrap_err();
+        let rpm = f64::NAN;
+        let refused = require(0.0 <= rpm, "rpm", rpm, "zero or more").unwrap_err();
         assert_eq!(refused.to_string(), "`rpm` is NaN, but must be zero or more");
         let few = Error::TooLittle { what: "holds", got: 0, needed: 1, remedy: "take a first hold" };
         assert_eq!(few.to_string(), "0 holds, but 1 or more are needed; take a first hold");

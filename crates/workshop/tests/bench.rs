@@ -1,6 +1,6 @@
 //! The bench's promises: what is saved stays, what is sent twice counts once, what is stale is refused.
 
-#![allow(clippy::unwrap_used, reason = "a helper of a test fails by panicking")]
+#![allow(clippy::unwrap_used, reason = "a test that cannot be set up has failed")]
 
 use bellmouth_core::idle::Outcome;
 use bellmouth_core::quantity::TurnsOut;
