@@ -38,7 +38,9 @@ fn start(folder: &Path) -> (Server, f64) {
         .spawn()
         .expect("the release build stands in target/release");
     let mut line = String::new();
-    BufReader::new(process.stdout.take().expect("a pipe")).read_line(&mut line).expect("the address is printed");
+    BufReader::new(process.stdout.take().expect("a pipe"))
+        .read_line(&mut line)
+        .expect("the address is printed");
     let host = line.trim().trim_end_matches('/').rsplit('/').next().expect("an address").to_string();
     let server = Server { process, host };
     server.get("/");
@@ -68,7 +70,8 @@ impl Server {
     }
 
     fn status(&self, field: &str) -> f64 {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", self.process.id())).expect("a process");
+        let status =
+            std::fs::read_to_string(format!("/proc/{}/status", self.process.id())).expect("a process");
         let line = status.lines().find(|line| line.starts_with(field)).expect("the field");
         line.split_whitespace().nth(1).and_then(|kb| kb.parse::<f64>().ok()).expect("a number") / 1024.0
     }
@@ -122,22 +125,51 @@ fn main() {
     row("start to first page, logbook there, median of 7", format!("{:.0} ms", median(starts)), "< 300 ms");
 
     let (server, _) = start(&folder);
-    server.post("/machine/new", &format!("id={}&name=the+750+twin&layout=v-twin-45&cooling=air&carburettors=1", key(1)));
+    row("memory after the first page", format!("{:.0} MB", server.status("VmRSS")), "< 100 MB");
+    server.post(
+        "/machine/new",
+        &format!("id={}&name=the+750+twin&layout=v-twin-45&cooling=air&carburettors=1", key(1)),
+    );
     server.post(&format!("/machine/{}/job", key(1)), &format!("id={}", key(2)));
     let job = format!("/job/{}", key(2));
     server.post(&format!("{job}/found"), "count=1.75");
     server.post(&format!("{job}/screw"), "screw=fuel");
     let questions = [
-        "throttle", "air-to-breathe", "stand", "beside-the-screw", "drips", "leaks", "choke", "cables", "spark", "valves", "level",
-        "warm", "moving-air", "idle-speed",
+        "throttle",
+        "air-to-breathe",
+        "stand",
+        "beside-the-screw",
+        "drips",
+        "leaks",
+        "choke",
+        "cables",
+        "spark",
+        "valves",
+        "level",
+        "warm",
+        "moving-air",
+        "idle-speed",
     ];
     let answers: Vec<String> = questions.iter().map(|name| format!("gate-{name}=good")).collect();
     server.post(&format!("{job}/check"), &answers.join("&"));
-    let curve = [(1.75, 1002), (2.25, 1051), (3.0, 1046), (2.0, 1034), (1.75, 1004), (2.5, 1055), (1.5, 941), (2.25, 1050), (2.75, 1052)];
+    let curve = [
+        (1.75, 1002),
+        (2.25, 1051),
+        (3.0, 1046),
+        (2.0, 1034),
+        (1.75, 1004),
+        (2.5, 1055),
+        (1.5, 941),
+        (2.25, 1050),
+        (2.75, 1052),
+    ];
     let (mut saved, mut drawn) = (Vec::new(), Vec::new());
     for (index, (turns, rpm)) in curve.iter().enumerate() {
         let begun = Instant::now();
-        let answer = server.post(&format!("{job}/idle/typed"), &format!("id={}&turns={turns}&rpm={rpm}", key(100 + index as u32)));
+        let answer = server.post(
+            &format!("{job}/idle/typed"),
+            &format!("id={}&turns={turns}&rpm={rpm}", key(100 + index as u32)),
+        );
         saved.push(1e3 * begun.elapsed().as_secs_f64());
         assert!(answer.contains("200 OK"), "{answer}");
         let begun = Instant::now();
@@ -152,7 +184,8 @@ fn main() {
     let rate = 48_000.0;
     let seconds = 20;
     let sound = engine(seconds * rate as usize, rate);
-    let mut request = format!("ws://{}{job}/idle/live", server.host).into_client_request().expect("an address");
+    let mut request =
+        format!("ws://{}{job}/idle/live", server.host).into_client_request().expect("an address");
     request.headers_mut().insert("origin", format!("http://{}", server.host).parse().expect("an origin"));
     let stream = TcpStream::connect(&server.host).expect("the server listens");
     let (mut socket, _) = client(request, stream).expect("the socket opens");
@@ -182,34 +215,53 @@ fn main() {
     drop(socket);
     drop(server);
 
-    for (minutes, hertz, target) in [(10, 48_000u32, "< 3 s"), (120, 48_000, "")] {
+    for (minutes, times, target) in [(10, 3, "< 3 s"), (120, 1, "")] {
         let file = folder.join("long.wav");
-        write_long(&file, minutes * 60, hertz);
-        let begun = Instant::now();
-        let mut listening = Command::new(program())
-            .args(["listen", "--engine", "v-twin-45", "--json"])
-            .arg(&file)
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("the program starts");
-        let mut peak: f64 = 0.0;
-        while listening.try_wait().expect("a process").is_none() {
-            if let Ok(status) = std::fs::read_to_string(format!("/proc/{}/status", listening.id())) {
-                let line = status.lines().find(|line| line.starts_with("VmHWM"));
-                peak = peak.max(line.and_then(|l| l.split_whitespace().nth(1)?.parse::<f64>().ok()).unwrap_or(0.0) / 1024.0);
-            }
-            std::thread::sleep(Duration::from_millis(5));
-        }
-        row(&format!("listen to {minutes} min of {hertz} Hz wav"), format!("{:.2} s", begun.elapsed().as_secs_f64()), target);
+        write_long(&file, minutes * 60, 48_000);
+        let takes: Vec<(f64, f64)> = (0..times).map(|_| listened(&file)).collect();
+        let took = median(takes.iter().map(|take| take.0).collect());
+        let peak = takes.iter().map(|take| take.1).fold(0.0, f64::max);
+        row(
+            &format!("listen to {minutes} min of 48 kHz wav, median of {times}"),
+            format!("{took:.2} s"),
+            target,
+        );
         row("  its peak memory", format!("{peak:.0} MB"), "< 100 MB");
     }
     std::fs::remove_dir_all(&folder).expect("our own folder can be removed");
 }
 
+/// Runs `listen` on a file: seconds by the clock, and peak memory in megabytes.
+fn listened(file: &Path) -> (f64, f64) {
+    let begun = Instant::now();
+    let mut listening = Command::new(program())
+        .args(["listen", "--engine", "v-twin-45", "--json"])
+        .arg(file)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the program starts");
+    let mut peak: f64 = 0.0;
+    loop {
+        let ended = listening.try_wait().expect("a process");
+        if let Some(status) = ended {
+            assert!(status.success(), "a refusal is no figure");
+            return (begun.elapsed().as_secs_f64(), peak);
+        }
+        let status = std::fs::read_to_string(format!("/proc/{}/status", listening.id())).unwrap_or_default();
+        let line = status.lines().find(|line| line.starts_with("VmHWM")).unwrap_or_default();
+        let kib = line.split_whitespace().nth(1).and_then(|kib| kib.parse::<f64>().ok());
+        peak = peak.max(kib.unwrap_or(0.0) / 1024.0);
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
 /// Twenty seconds of engine, written over and over.
 fn write_long(file: &Path, seconds: u32, hertz: u32) {
-    let piece: Vec<u8> = engine(20 * hertz as usize, f64::from(hertz)).iter().flat_map(|sample| sample.to_le_bytes()).collect();
+    let piece: Vec<u8> = engine(20 * hertz as usize, f64::from(hertz))
+        .iter()
+        .flat_map(|sample| sample.to_le_bytes())
+        .collect();
     let data = seconds / 20 * piece.len() as u32;
     let mut out = std::io::BufWriter::new(std::fs::File::create(file).expect("a file"));
     let mut header = Vec::from(*b"RIFF");

@@ -62,8 +62,13 @@ impl Machine {
 }
 
 fn main() {
-    println!("time of one fit, ms (200 fits each; the rival is a dense grid over the same family, one knee, no stalls)");
-    println!("{:>6} {:>10} {:>8} {:>8} {:>8} {:>12}", "holds", "errors", "min", "median", "max", "grid rival");
+    println!(
+        "time of one fit, ms (200 fits each; the rival is a dense grid over the same family, one knee, no stalls)"
+    );
+    println!(
+        "{:>6} {:>10} {:>8} {:>8} {:>8} {:>12}",
+        "holds", "errors", "min", "median", "max", "grid rival"
+    );
     for count in [1, 5, 9, 14] {
         for stated in [true, false] {
             let mut times = Vec::new();
@@ -71,7 +76,8 @@ fn main() {
             for seed in 0..200 {
                 let holds = held(&Machine::drawn(&mut Dice(seed)), count, stated, seed).0;
                 let begun = Instant::now();
-                let answer = sweep(&holds, &Question::new(Screw::Fuel)).expect("running holds have an answer");
+                let answer =
+                    sweep(&holds, &Question::new(Screw::Fuel)).expect("running holds have an answer");
                 times.push(1e3 * begun.elapsed().as_secs_f64());
                 assert!((0.0..=6.0).contains(&answer.value.edge.best.0));
                 let begun = Instant::now();
@@ -80,10 +86,15 @@ fn main() {
             }
             let (least, middle, most) = spread(&mut times);
             let words = if stated { "stated" } else { "not stated" };
-            println!("{count:>6} {words:>10} {least:>8.2} {middle:>8.2} {most:>8.2} {:>12.2}", spread(&mut rival).1);
+            println!(
+                "{count:>6} {words:>10} {least:>8.2} {middle:>8.2} {most:>8.2} {:>12.2}",
+                spread(&mut rival).1
+            );
         }
     }
-    println!("\nerror of the edge, turns (300 machines, up to 9 holds where the fit asks for them, 5 rpm, hand 0.04 turn, drift)");
+    println!(
+        "\nerror of the edge, turns (300 machines, up to 9 holds where the fit asks for them, 5 rpm, hand 0.04 turn, drift)"
+    );
     println!("{:>34} {:>8} {:>8} {:>8}", "", "median", "p90", "covers");
     let (mut ours, mut within, mut best, mut first, mut count) = (Vec::new(), 0, Vec::new(), Vec::new(), 0);
     for seed in 1000..1300 {
@@ -119,7 +130,12 @@ fn held(machine: &Machine, count: usize, stated: bool, seed: u64) -> (Vec<Hold>,
     let places = [0.3, -0.3, 1.0, 0.0, 0.5, -0.2, 0.3, 1.5, 0.2, -0.4, 0.1, 0.8, 0.0, 2.0];
     let grid = |turns: f64| (turns.clamp(0.0, 4.5) * 8.0).round() / 8.0;
     let holds = places.iter().take(count).enumerate();
-    (holds.map(|(index, beside)| reading(machine, grid(edge + beside), index, stated, &mut dice)).collect(), edge)
+    (
+        holds
+            .map(|(index, beside)| reading(machine, grid(edge + beside), index, stated, &mut dice))
+            .collect(),
+        edge,
+    )
 }
 
 fn followed(machine: &Machine, seed: u64) -> (Vec<Hold>, (f64, f64, f64)) {
@@ -164,7 +180,8 @@ fn grid(holds: &[Hold]) -> f64 {
                         let lean = width * (1.0 + ((edge - turns) / width).exp()).ln();
                         1.0 - slope * lean - droop * (turns - edge - 0.5).max(0.0)
                     };
-                    let level = held.iter().map(|h| h.1 / shape(h.0).max(0.1)).sum::<f64>() / held.len() as f64;
+                    let level =
+                        held.iter().map(|h| h.1 / shape(h.0).max(0.1)).sum::<f64>() / held.len() as f64;
                     let off: f64 = held.iter().map(|h| (h.1 - level * shape(h.0)).powi(2)).sum();
                     if off < best.0 {
                         best = (off, edge);
