@@ -34,7 +34,7 @@ function receive(message) {
   if (message.clock) showClock(message.clock.words, message.clock.hot);
   if (message.changed) refresh();
   if (message.taken) { chime(880, 0.18); flash(); }
-  if (message.elsewhere) { stopListening(); notice("elsewhere", true); }
+  if (message.elsewhere) { stopListening(); watching = true; reflectMicrophone(); }
   if (message.notice) { stopListening(); notice(message.notice, true); }
   if (message.silent) deaf();
   if (message.refused) toast(message.refused);
@@ -116,7 +116,7 @@ document.addEventListener("submit", async (event) => {
 // ---- the live speed ------------------------------------------------------------------------------------------
 let watching = false;
 function showLive(now) {
-  if (!watching) { watching = true; reflectMicrophone(); }
+  if (!microphone && !watching) { watching = true; reflectMicrophone(); }
   const numeral = live("rpm");
   numeral.textContent = now.rpm ?? "––";
   numeral.className = `numeral ${now.state}`;
@@ -167,7 +167,6 @@ function drawTrace(end, settled) {
 // ---- the microphone ------------------------------------------------------------------------------------------
 async function startListening(takeOver = false) {
   stopListening();
-  notice("elsewhere", false);
   for (const name of ["refused", "none", "busy", "insecure", "unplugged", "muted", "telephone", "processed", "hidden"]) notice(name, false);
   const mine = new Microphone({
     samples: (block) => {
@@ -208,6 +207,8 @@ function stopListening() {
 // What is shown when: the speed also on a page that only watches.
 const SHOWN = { deaf: () => Boolean(microphone) || watching, listening: () => !microphone, heard: () => !microphone && !watching };
 function reflectMicrophone() {
+  // A page that only watches says so, with the key to listen here instead.
+  notice("elsewhere", watching && !microphone);
   document.body.classList.toggle("listening", Boolean(microphone));
   for (const button of document.querySelectorAll("[data-when]")) button.toggleAttribute("hidden", SHOWN[button.dataset.when]());
 }

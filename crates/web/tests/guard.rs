@@ -252,11 +252,11 @@ fn every_answer_keeps_strangers_out_of_the_page() {
 fn what_is_too_large_is_refused_with_a_sentence() {
     let bench = Bench::open();
     let long = format!("id={MACHINE}&name={}", "a".repeat(100_000));
-    bench.post("/machine/new", &long).refuses(413, "he form was not read");
+    bench.post("/machine/new", &long).refuses(413, "he form is larger than 64 kB");
     let alarm = format!("/job/{JOB}/idle/pause");
     let json = format!("{}{FORM}Accept: application/json\r\n", bench.ours());
     let answer = bench.send("POST", &alarm, &json, &long);
-    answer.refuses(413, "he form was not read");
+    answer.refuses(413, "he form is larger than 64 kB");
     assert!(answer.body.starts_with(r#"{"error""#), "{}", answer.body);
     assert!(bench.get("/").body.contains("the 750 twin"), "the server goes on");
 }
