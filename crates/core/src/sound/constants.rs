@@ -69,7 +69,7 @@ pub const IDLE_RPM: (f64, f64) = (690.0, 1350.0);
 /// See [`IDLE_RPM`]: what one unit of the logarithm takes off.
 pub const IDLE_SLOPE: f32 = 150.0;
 /// See [`IDLE_RPM`]: the most that is taken off, below and above.
-pub const IDLE_MOST: (f32, f32) = (24.0, 10.0);
+pub const IDLE_MOST: (f32, f32) = (24.0, 18.0);
 
 /// Share of the evidence of one frame that counts: frames 50 ms apart share most of their sound.
 pub const TEMPER: f32 = 0.06;
