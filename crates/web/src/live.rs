@@ -70,6 +70,16 @@ struct ClockState {
     clock: Clock,
     running: bool,
     noted_ms: i64,
+    /// How the engine is cooled, kept from the last look at the bench: a look fits the curve, which is
+    /// too much work for every second.
+    air_cooled: bool,
+    moving_air: bool,
+}
+
+impl ClockState {
+    fn heat(&self) -> Heat {
+        heat(self.clock.since_cool_ms, self.air_cooled, self.moving_air)
+    }
 }
 
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -96,13 +106,20 @@ impl Benches {
         if let Some(known) = lock(&self.open).get(&job) {
             return Ok(known.clone());
         }
-        let facts = app.ask(move |workshop| workshop.bench(job)).await?.facts;
+        let bench = app.ask(move |workshop| workshop.bench(job)).await?;
+        let facts = &bench.facts;
         let clock = Clock { idling_ms: facts.idling_ms(), since_cool_ms: facts.since_cool_ms() };
         let bench = Arc::new(LiveBench {
             job,
             news: broadcast::Sender::new(256),
             ear: Mutex::new(None),
-            clock: Mutex::new(ClockState { clock, running: false, noted_ms: clock.idling_ms }),
+            clock: Mutex::new(ClockState {
+                clock,
+                running: false,
+                noted_ms: clock.idling_ms,
+                air_cooled: bench.air_cooled(),
+                moving_air: bench.moving_air(),
+            }),
         });
         let mut open = lock(&self.open);
         // Another page may have opened it meanwhile: there is one clock for a job.
@@ -182,8 +199,11 @@ impl LiveBench {
         self.tell(&json!({ "changed": true }));
     }
 
+    /// What the clock says of an engine cooled as this bench says.
     fn heat(&self, bench: &BenchState) -> Heat {
-        heat(lock(&self.clock).clock.since_cool_ms, bench.air_cooled(), bench.moving_air())
+        let mut state = lock(&self.clock);
+        (state.air_cooled, state.moving_air) = (bench.air_cooled(), bench.moving_air());
+        state.heat()
     }
 }
 
@@ -198,7 +218,7 @@ async fn keep_time(app: App, live: Arc<LiveBench>, mut stop: watch::Receiver<boo
         }
         let elapsed = last.elapsed();
         last = Instant::now();
-        let (clock, note) = {
+        let (clock, due, note) = {
             let mut state = lock(&live.clock);
             if !state.running {
                 continue;
@@ -208,8 +228,12 @@ async fn keep_time(app: App, live: Arc<LiveBench>, mut stop: watch::Receiver<boo
             if note {
                 state.noted_ms = state.clock.idling_ms;
             }
-            (state.clock, note)
+            (state.clock, state.heat(), note)
         };
+        live.tell(&json!({ "clock": { "words": clock.words(), "hot": due != Heat::Fine } }));
+        if !note && due != Heat::PauseNow {
+            continue;
+        }
         let (job, held) = (live.job, live.clone());
         let looked = app
             .ask(move |workshop| {
@@ -217,17 +241,16 @@ async fn keep_time(app: App, live: Arc<LiveBench>, mut stop: watch::Receiver<boo
                     workshop.note_idling(job, clock.idling_ms, clock.since_cool_ms)?;
                 }
                 let bench = workshop.bench(job)?;
-                let due = held.heat(&bench);
                 let open = matches!(bench.stage, Stage::Move { .. } | Stage::Holding(_));
-                if due == Heat::PauseNow && open {
+                let pause = open && held.heat(&bench) == Heat::PauseNow;
+                if pause {
                     workshop.pause_for_heat(job)?;
                     held.tell_ear(ToEar::Arm(None));
                 }
-                Ok((due, due == Heat::PauseNow && open))
+                Ok(pause)
             })
             .await;
-        let Ok((due, paused)) = looked else { continue };
-        live.tell(&json!({ "clock": { "words": clock.words(), "hot": due != Heat::Fine } }));
+        let Ok(paused) = looked else { continue };
         if note || paused {
             live.tell(&json!({ "changed": true }));
         }
