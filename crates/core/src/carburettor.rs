@@ -1,0 +1,1 @@
+//! Which circuit feeds what, and what does each part change?

@@ -1,0 +1,1 @@
+//! What passes an orifice, a jet, a screw, a butterfly?

@@ -1,0 +1,1 @@
+//! What fuel is this?
