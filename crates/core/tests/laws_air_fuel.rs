@@ -311,3 +311,12 @@ fn pinned_blends_by_liquid_volume() {
         assert!((0.0..5e-4).contains(&(1.0 - stated / balance)), "{volume}: {stated}");
     }
 }
+
+/// The formula evaluated apart from the same constants, so that a mistyped one is seen.
+#[test]
+fn pinned_saturation_pressures() {
+    for (celsius, pascals) in [(0.0, 611.213), (5.0, 872.534), (25.0, 3169.757), (40.0, 7384.824)] {
+        let got = saturation_pressure_pa(celsius + 273.15).unwrap();
+        assert!((got - pascals).abs() < 1e-3, "{celsius} °C: {got}");
+    }
+}
