@@ -13,6 +13,11 @@ pub enum Bibliography {
     /// correction of volume to 15 °C against density at 15 °C.
     AstmTable54b,
 
+    /// T. R. Chandrupatla, *A new hybrid quadratic/bisection algorithm for finding the zero of a
+    /// nonlinear function without using derivatives*, Advances in Engineering Software 28(3), 1997,
+    /// pages 145–149 (the algorithm from memory; the tests hold it to known zeros).
+    Chandrupatla1997,
+
     /// A. Picard, R. S. Davis, M. Gläser, K. Fujii, *Revised formula for the density of moist air
     /// (CIPM-2007)*, Metrologia 45, 2008, pages 149–155.
     Cipm2007,
@@ -22,12 +27,21 @@ pub enum Bibliography {
     /// & Engineering Chemistry Research 53, 2014, pages 2498–2508.
     Coolprop2014,
 
+    /// P. R. Crossley and J. A. Cook, *A nonlinear engine model for drivetrain system development*, IEE
+    /// International Conference Control '91, 1991: torque regression with 21.91 (A/F) − 0.85 (A/F)², as a
+    /// published model description quotes it.
+    CrossleyCook1991,
+
     /// International Organization for Standardization, *Standard atmosphere*, ISO 2533, 1975.
     Iso2533,
 
     /// S. W. Sparrow, *Relation of fuel-air ratio to engine performance*, NACA Technical Report 189,
     /// 1925: best power at a fuel-air ratio of 0.07 to 0.08.
     Naca189,
+
+    /// D. L. Harrington and J. A. Bolt, *Analysis and digital simulation of carburetor metering*, SAE
+    /// paper 700082, 1970 (attribution from memory).
+    Sae700082,
 
     /// *Viscosity of liquids*, Nature 129, 1932, pages 125–126, on the formula of E. N. da C. Andrade.
     Viscosity1932,

@@ -28,6 +28,7 @@ pub mod error;
 pub mod flow;
 pub mod fuel;
 pub mod idle;
+mod numeric;
 pub mod practice;
 pub mod quantity;
 pub mod sound;
