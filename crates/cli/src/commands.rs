@@ -1,7 +1,9 @@
 //! One module per command.
 
+mod idle;
 mod listen;
 mod logbook;
+mod population;
 mod serve;
 mod sweep;
 
@@ -19,6 +21,10 @@ pub(crate) enum Command {
     Sweep(sweep::Typed),
     /// Back up, export, import or check the logbook.
     Logbook(logbook::Typed),
+    /// Reckon where a machine idles at each position of its screw.
+    Idle(idle::Typed),
+    /// For development: draw machines with hidden innards, as a table.
+    Population(population::Typed),
 }
 
 /// Runs a command to its end.
@@ -28,5 +34,7 @@ pub(crate) fn run(command: Command) -> Result<(), Refusal> {
         Command::Listen(typed) => listen::run(typed),
         Command::Sweep(typed) => sweep::run(&typed),
         Command::Logbook(typed) => logbook::run(typed),
+        Command::Idle(typed) => idle::run(typed),
+        Command::Population(typed) => population::run(&typed),
     }
 }

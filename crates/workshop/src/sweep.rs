@@ -2,6 +2,7 @@
 
 mod table;
 
+pub(crate) use table::other_than_text;
 pub use table::{Table, read};
 
 use std::path::Path;

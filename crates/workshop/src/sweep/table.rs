@@ -114,7 +114,7 @@ pub fn read(bytes: &[u8]) -> Result<Table, Refusal> {
 }
 
 /// What a file that people take for a table really is, by its first bytes.
-fn other_than_text(bytes: &[u8]) -> Option<&'static str> {
+pub(crate) fn other_than_text(bytes: &[u8]) -> Option<&'static str> {
     match bytes {
         [b'P', b'K', 3, 4, ..] => Some("a spreadsheet or another packed file"),
         [0xD0, 0xCF, 0x11, 0xE0, ..] => Some("an old spreadsheet or another office file"),

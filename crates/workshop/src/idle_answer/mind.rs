@@ -1,0 +1,150 @@
+//! What to keep in mind with a reckoned idle.
+
+use bellmouth_core::Caveat;
+use bellmouth_core::carburettor::CurvePlace;
+use bellmouth_core::engine::{Idle, Operation};
+use bellmouth_core::quantity::{Screw, TurnsOut};
+
+use super::Reckoned;
+use crate::machine_file::MachineFile;
+
+/// Cylinders whose richness differs by more are told of, –.
+const SPLIT: f64 = 1.03;
+/// A slide that lifts less still rests on its stop, m.
+const LIFTED_M: f64 = 5e-5;
+
+/// Every reservation that holds.
+pub(super) fn caveats(file: &MachineFile, reckoned: &Reckoned) -> Vec<Caveat> {
+    let mut all = vec![Caveat::new(
+        "absolute-mixture",
+        "part sizes alone do not settle the mixture: constants that nobody has measured move lambda by half \
+         either way; differences between two positions, parts or days are far better known",
+    )];
+    if !file.assumed.is_empty() {
+        let (count, values) =
+            (file.assumed.len(), if file.assumed.len() == 1 { "value is" } else { "values are" });
+        all.push(Caveat::new("assumed", format!("{count} {values} assumed, not given by the file")));
+    }
+    for key in &file.unused_keys {
+        all.push(Caveat::new(
+            "key-unused",
+            format!("`{key}` changes nothing here: the screw of this machine meters fuel"),
+        ));
+    }
+    all.extend(stop_set_elsewhere(file));
+    let raced: Vec<f64> =
+        reckoned.points.iter().filter(|(_, idle)| *idle == Idle::Races).map(|p| p.0).collect();
+    if let Some((first, rest)) = raced.split_first() {
+        let last = rest.last().map_or(String::new(), |last| format!(" to {last}"));
+        all.push(Caveat::new(
+            "races",
+            format!(
+                "at {first}{last} turns it runs away beyond 3500 rpm: that is no idle, and no speed is given"
+            ),
+        ));
+    }
+    match reckoned.curve.best() {
+        Some(best) => all.extend(at_best(reckoned, best)),
+        None if reckoned.curve.places.iter().all(|place| place.idle == Idle::Stalls) => {
+            all.push(Caveat::new(
+                "stalls-everywhere",
+                "it stalls at every position from seated to 6 turns: the pilot jet, the stop or an assumed \
+                 value does not suit this engine",
+            ));
+        }
+        None => all.push(Caveat::new(
+            "idles-nowhere",
+            "it idles at no position from seated to 6 turns: the stop is far open, or an assumed value does \
+             not suit this engine",
+        )),
+    }
+    all
+}
+
+fn stop_set_elsewhere(file: &MachineFile) -> Option<Caveat> {
+    let set_on = file.stop_set_on.filter(|day| *day != file.day)?;
+    let place = |altitude_m: f64, temp_c: f64| format!("{altitude_m} m and {temp_c} °C");
+    Some(Caveat::new(
+        "stop-set-elsewhere",
+        format!(
+            "the stop was set for `idle_rpm` at {}, and stays there at {}",
+            place(set_on.altitude_m, set_on.temp_c),
+            place(file.day.altitude_m, file.day.temp_c)
+        ),
+    ))
+}
+
+/// What holds where it idles fastest.
+fn at_best(reckoned: &Reckoned, best: &CurvePlace) -> Vec<Caveat> {
+    let mut all = Vec::new();
+    let Some(there) = best.idle.operation() else { return all };
+    let last = reckoned.curve.places.last().map_or(0.0, |place| place.turns);
+    if best.turns == last {
+        all.push(Caveat::new(
+            "best-at-end",
+            format!(
+                "the fastest idle lies at the end of the range looked at, {last} turns out: the plateau was \
+                 not reached, and the lean edge is that of this range only"
+            ),
+        ));
+    }
+    if best.turns == 0.0 {
+        let richer_or_leaner = match reckoned.machine.carburettor.pilot.screw {
+            Screw::Fuel => "leaner",
+            Screw::Air => "richer",
+        };
+        all.push(Caveat::new(
+            "best-at-end",
+            format!(
+                "the fastest idle lies at the seated screw: the engine wants it {richer_or_leaner} still"
+            ),
+        ));
+    }
+    let split = there.richest_richness / there.leanest_richness;
+    if SPLIT < split {
+        all.push(Caveat::new(
+            "cylinders-split",
+            format!(
+                "its cylinders differ: at {} turns the richest has {:.0} % more fuel for its air than the leanest",
+                TurnsOut(best.turns),
+                100.0 * (split - 1.0)
+            ),
+        ));
+    }
+    all.extend(main_and_slide(reckoned, best.turns, there));
+    all
+}
+
+/// Whether the main circuit and the slide are at work at a position.
+fn main_and_slide(reckoned: &Reckoned, turns: f64, there: &Operation) -> Vec<Caveat> {
+    let mut machine = reckoned.machine.clone();
+    machine.carburettor.pilot.turns = turns;
+    let Ok(running) = machine.running(&reckoned.air, &reckoned.fuel) else { return Vec::new() };
+    let (mut main, mut fuel, mut lift_m) = (0.0, 0.0, 0.0_f64);
+    for feed in running.feeds() {
+        // Where carburettors differ, so do their manifolds a little; for a yes or no the mean serves.
+        let state = feed.intake.state(there.manifold_pa, there.rpm);
+        main += f64::from(feed.alike) * state.main.fuel_kg_s;
+        fuel += f64::from(feed.alike) * state.fuel_kg_s();
+        lift_m = lift_m.max(state.lift_m);
+    }
+    let mut all = Vec::new();
+    if 0.0 < main {
+        all.push(Caveat::new(
+            "main-feeds",
+            format!(
+                "the main circuit feeds at idle, about {:.1} % of the fuel at {} turns: the screw sets only \
+                 the rest",
+                100.0 * main / fuel,
+                TurnsOut(turns)
+            ),
+        ));
+    }
+    if LIFTED_M < lift_m {
+        all.push(Caveat::new(
+            "slide-lifted",
+            format!("the slide hangs {:.1} mm off its stop at idle", 1e3 * lift_m),
+        ));
+    }
+    all
+}
