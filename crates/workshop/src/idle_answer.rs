@@ -154,7 +154,7 @@ struct Reckoned {
 
 fn of_machine(file: MachineFile, asked: &Asked) -> Result<IdleAnswer, Refusal> {
     let mut file = match asked.altitude_m {
-        Some(altitude_m) => file.at_altitude(altitude_m),
+        Some(altitude_m) => file.at_altitude(altitude_m)?,
         None => file,
     };
     file.machine.leak_m2 += 1e-6 * asked.leak_mm2.unwrap_or(0.0);
@@ -162,7 +162,7 @@ fn of_machine(file: MachineFile, asked: &Asked) -> Result<IdleAnswer, Refusal> {
         // The file's own machine runs: what does not fit came with the command.
         Refusal::misused(
             format!("with what was asked the machine cannot be reckoned: {error}"),
-            "change --altitude-m or --leak-mm2, or give temp_c and fuel_temp_c in the file",
+            "change --altitude-m or --leak-mm2",
         )
     })?;
     let best = reckoned.curve.best();

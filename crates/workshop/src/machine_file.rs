@@ -61,6 +61,9 @@ pub struct Day {
 /// Temperature of the air at sea level where none is given, °C.
 const WARM_DAY_C: f64 = 25.0;
 
+/// Temperatures between which petrol is known, °C.
+const BOWL_C: (f64, f64) = (-20.0, 60.0);
+
 fn warm_day_c(altitude_m: f64) -> f64 {
     six_digits(WARM_DAY_C - LAPSE_K_PER_M * altitude_m)
 }
@@ -112,8 +115,11 @@ pub fn read(bytes: &[u8]) -> Result<MachineFile, Refusal> {
 impl MachineFile {
     /// The machine elsewhere, its stop untouched; where the file gives no temperature, the air is as
     /// much cooler as a warm day is there, and the bowl with it.
-    #[must_use]
-    pub fn at_altitude(mut self, altitude_m: f64) -> MachineFile {
+    ///
+    /// # Errors
+    ///
+    /// A misuse where the bowl would be colder than petrol is known at.
+    pub fn at_altitude(mut self, altitude_m: f64) -> Result<MachineFile, Refusal> {
         let temp_c = warm_day_c(altitude_m);
         let assumed = |key: &str, file: &MachineFile| file.assumed.iter().any(|(name, _)| *name == key);
         let (air_assumed, fuel_assumed) = (assumed("temp_c", &self), assumed("fuel_temp_c", &self));
@@ -123,6 +129,17 @@ impl MachineFile {
         }
         if fuel_assumed {
             self.day.fuel_temp_c = self.day.temp_c;
+        }
+        let (coldest_c, hottest_c) = BOWL_C;
+        if !(coldest_c..=hottest_c).contains(&self.day.fuel_temp_c) {
+            return Err(Refusal::misused(
+                format!(
+                    "at {altitude_m} m the fuel in the bowl is assumed at {} °C, but must be from {coldest_c} to \
+                     {hottest_c}",
+                    self.day.fuel_temp_c
+                ),
+                "give a lower altitude, or fuel_temp_c in the file",
+            ));
         }
         // Where the stop was set at the file's altitude, what was assumed of that day still counts.
         if self.stop_set_on.is_none() {
@@ -135,7 +152,7 @@ impl MachineFile {
                 }
             }
         }
-        self
+        Ok(self)
     }
 }
 
@@ -219,6 +236,18 @@ impl Reading<'_> {
             _ => Screw::Fuel,
         };
         let offsets = self.lines.numbers("screw_offsets_turns", -4.0, 4.0)?;
+        if let (Some(line), Some(given)) = (self.lines.line_of("screw_offsets_turns"), &offsets)
+            && (machine.carburettors as usize) < given.len()
+        {
+            return Err(Refusal::unanswerable(
+                format!(
+                    "line {line}: `screw_offsets_turns` has {} values, and `carburettors` is {}",
+                    given.len(),
+                    machine.carburettors
+                ),
+                "give a value for each carburettor, or fewer, or change `carburettors`",
+            ));
+        }
         machine.screw_offsets_turns = self.or("screw_offsets_turns", offsets, Vec::new(), Value::Numbers);
         let usual = machine.carburettor.pilot.holes.iter();
         let usual = usual.map(|hole| [hole.upstream_m, hole.bore_m].map(|m| six_digits(1e3 * m))).collect();
@@ -272,7 +301,7 @@ impl Reading<'_> {
                 ethanol_volume_share: 0.01
                     * self.number("ethanol_pct", 0.0, 100.0, 100.0 * usual.ethanol_volume_share)?,
             },
-            fuel_temp_c: self.number("fuel_temp_c", -20.0, 60.0, temp_c)?,
+            fuel_temp_c: self.number("fuel_temp_c", BOWL_C.0, BOWL_C.1, temp_c)?,
         })
     }
 

@@ -25,6 +25,7 @@ pub(super) fn caveats(file: &MachineFile, reckoned: &Reckoned) -> Vec<Caveat> {
             (file.assumed.len(), if file.assumed.len() == 1 { "value is" } else { "values are" });
         all.push(Caveat::new("assumed", format!("{count} {values} assumed, not given by the file")));
     }
+    all.extend(sizes_of_another(file));
     for key in &file.unused_keys {
         all.push(Caveat::new(
             "key-unused",
@@ -59,6 +60,27 @@ pub(super) fn caveats(file: &MachineFile, reckoned: &Reckoned) -> Vec<Caveat> {
         )),
     }
     all
+}
+
+/// Sizes that go with what a carburettor feeds, and are assumed for one that feeds all of a 1200 cm³ twin.
+const SIZES: [&str; 4] = ["throttle_bore_mm", "stop_plate_deg", "pilot_jet_mm", "pilot_air_jet_mm"];
+const ASSUMED_FOR_CM3: f64 = 1200.0;
+
+fn sizes_of_another(file: &MachineFile) -> Option<Caveat> {
+    let cm3 = 1e6 * file.machine.engine.displacement_m3 / f64::from(file.machine.carburettors);
+    let assumed = |size: &&str| file.assumed.iter().any(|(key, _)| *key == *size);
+    let sizes: Vec<String> = SIZES.iter().copied().filter(|s| assumed(s)).map(|s| format!("`{s}`")).collect();
+    let much_else = !(0.7..=1.4).contains(&(cm3 / ASSUMED_FOR_CM3));
+    (much_else && !sizes.is_empty()).then(|| {
+        Caveat::new(
+            "sizes-of-another",
+            format!(
+                "assumed sizes are those of a carburettor that feeds {ASSUMED_FOR_CM3} cm³, and here each feeds \
+                 {cm3:.0}: give {} (for the stop, `idle_rpm` serves too)",
+                sizes.join(", ")
+            ),
+        )
+    })
 }
 
 fn stop_set_elsewhere(file: &MachineFile) -> Option<Caveat> {

@@ -56,12 +56,12 @@ pub fn words(answer: &IdleAnswer) -> String {
     lines.push(String::new());
     match (answer.best_turns, answer.best_rpm) {
         (Some(turns), Some(rpm)) => {
-            lines.push(format!("Fastest     {} turns out, {rpm:.0} rpm", said(turns)));
+            lines.push(format!("Fastest     {} {}, {rpm:.0} rpm", said(turns), turns_out(turns)));
         }
         _ => lines.push("Fastest     nowhere: it idles at no position from seated to 6 turns".to_owned()),
     }
     if let Some(edge) = answer.lean_edge_turns {
-        lines.push(format!("Lean edge   {edge:.2} turns out, the leanest within 1 % of that"));
+        lines.push(format!("Lean edge   {edge:.2} {}, the leanest within 1 % of that", turns_out(edge)));
     }
     lines.push(String::new());
     lines.extend(assumed(&answer.assumed));
@@ -88,6 +88,10 @@ fn row(point: &IdlePoint) -> String {
 /// A position as the trade says it, where it lies on the grid.
 fn said(turns: f64) -> String {
     if TurnsOut(turns).on_grid().0 == turns { TurnsOut(turns).to_string() } else { format!("{turns:.2}") }
+}
+
+fn turns_out(turns: f64) -> &'static str {
+    if turns <= 1.0 { "turn out" } else { "turns out" }
 }
 
 fn assumed(assumed: &[(&'static str, Value)]) -> Vec<String> {

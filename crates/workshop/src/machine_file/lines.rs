@@ -286,6 +286,33 @@ fn not_toml(text: &str, number: usize, because: &str) -> Refusal {
             format!("write {whole}.{part}"),
         );
     }
+    if let Some((key, typed)) = line.split_once('=')
+        && let Some(digits) = typed.trim().strip_prefix('.')
+    {
+        return Refusal::unanswerable(
+            format!("line {number}: `{}` is .{digits}, and a number begins with a digit", key.trim()),
+            format!("write 0.{digits}"),
+        );
+    }
+    if because.starts_with("string values must be quoted")
+        && let Some((key, typed)) = line.split_once('=')
+    {
+        let (key, typed) = (key.trim(), typed.trim());
+        return if typed.is_empty() {
+            Refusal::unanswerable(
+                format!("line {number}: nothing stands behind `{key} =`"),
+                "give its value, or delete the line",
+            )
+        } else {
+            Refusal::unanswerable(
+                format!(
+                    "line {number}: `{key}` is {}, which is neither a number nor in quotation marks",
+                    short(typed)
+                ),
+                "write a number without its unit, a word in quotation marks",
+            )
+        };
+    }
     let held = if line.is_empty() { "nothing".to_owned() } else { format!("“{}”", short(line)) };
     Refusal::unanswerable(format!("line {number} holds {held}, which is not TOML ({because})"), EXAMPLE)
 }

@@ -23,40 +23,37 @@ impl Reading<'_> {
             return Refusal::unanswerable(error.to_string(), "change the values it depends on");
         };
         // Core speaks of air and fuel in its own units, the file in the trade's.
-        let (key, got) = match *argument {
-            "relative_humidity" => ("rh_pct", 100.0 * got),
-            "temperature_k" => ("fuel_temp_c", got - 273.15),
-            key => (key, *got),
+        let (key, got, allowed) = match *argument {
+            "relative_humidity" => {
+                ("rh_pct", 100.0 * got, "so low that the vapour stays below the pressure of the air")
+            }
+            "temperature_k" => ("fuel_temp_c", got - 273.15, "from -20 to 60"),
+            key => (key, *got, *allowed),
         };
-        let allowed = if key == "fuel_temp_c" { "from -20 to 60" } else { allowed };
         let got = six_digits(got);
-        let others = self.others(key, allowed);
         if key == "idle_rpm" {
             let line = self.lines.line_of(key).unwrap_or_default();
             return Refusal::unanswerable(
                 format!(
-                    "line {line}: `{key}` is {got}, and no place of the stop gives that speed with the screw where it stands"
+                    "line {line}: `{key}` is {got}, and no place of the stop gives that speed with the screw \
+                     where it stands"
                 ),
                 "give another speed or another `screw_turns`, or `stop_plate_deg` instead",
             );
         }
+        let others = self.others(key, allowed);
+        let or = others.map_or(String::new(), |others| format!(", or {others}"));
         match self.lines.line_of(key) {
-            Some(line) => {
-                let or = others.map_or(String::new(), |others| format!(", or {others}"));
-                Refusal::unanswerable(
-                    format!("line {line}: `{key}` is {got}, but must be {allowed}"),
-                    format!("give another value{or}"),
-                )
-            }
-            None => {
-                let or = others.map_or(String::new(), |others| format!(", or {others}"));
-                Refusal::unanswerable(
-                    format!(
-                        "`{key}` is not given, and the {got} assumed for it does not fit: it must be {allowed}"
-                    ),
-                    format!("give `{key}`{or}"),
-                )
-            }
+            Some(line) => Refusal::unanswerable(
+                format!("line {line}: `{key}` is {got}, but must be {allowed}"),
+                format!("give another value{or}"),
+            ),
+            None => Refusal::unanswerable(
+                format!(
+                    "`{key}` is not given, and the {got} assumed for it does not fit: it must be {allowed}"
+                ),
+                format!("give `{key}`{or}"),
+            ),
         }
     }
 
