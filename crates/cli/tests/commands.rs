@@ -17,9 +17,17 @@ fn names(object: &serde_json::Value) -> Vec<&str> {
 #[test]
 fn help_of_every_command_has_an_example() {
     let folder = Folder::new("help");
-    for command in
-        ["serve", "listen", "sweep", "logbook backup", "logbook export", "logbook import", "logbook check"]
-    {
+    for command in [
+        "serve",
+        "listen",
+        "sweep",
+        "logbook backup",
+        "logbook export",
+        "logbook import",
+        "logbook check",
+        "idle",
+        "population",
+    ] {
         let mut words: Vec<&str> = command.split(' ').collect();
         words.push("--help");
         let said = folder.run(&words);
@@ -28,7 +36,7 @@ fn help_of_every_command_has_an_example() {
         assert!(example.contains(&format!("bellmouth {command}")), "{command}: {}", said.stdout);
     }
     let named = folder.run(&["--help"]).stdout;
-    for command in ["serve", "listen", "sweep", "logbook"] {
+    for command in ["serve", "listen", "sweep", "logbook", "idle", "population"] {
         assert!(named.contains(command), "{named}");
     }
     // Every name that help lists is among those checked above; a new command is added to both.
@@ -41,7 +49,7 @@ fn help_of_every_command_has_an_example() {
         .take_while(|line| !line.is_empty())
         .filter_map(|line| line.split_whitespace().next())
         .collect();
-    assert_eq!(listed, ["serve", "listen", "sweep", "logbook", "help"]);
+    assert_eq!(listed, ["serve", "listen", "sweep", "logbook", "idle", "population", "help"]);
     for group in [&["logbook", "--help"][..], &["help"], &["--help"]] {
         let said = folder.run(group);
         assert!(said.stdout.contains("Example"), "{group:?}: {}", said.stdout);

@@ -9,7 +9,7 @@ use std::path::Path;
 
 use bellmouth_core::Caveat;
 use bellmouth_core::air::Air;
-use bellmouth_core::carburettor::{IdleCurve, Machine};
+use bellmouth_core::carburettor::{CurvePlace, IdleCurve, Machine};
 use bellmouth_core::engine::Idle;
 use bellmouth_core::fuel::Fuel;
 use serde::{Serialize, Serializer};
@@ -33,7 +33,7 @@ pub struct Asked {
 pub struct IdleAnswer {
     /// The positions asked for, in their order.
     pub points: Vec<IdlePoint>,
-    /// Where it idles fastest, 0 to 6 turns out; `None` where it idles nowhere.
+    /// Where it idles fastest, 0 to 6 turns out; `None` where it idles nowhere or runs away somewhere.
     pub best_turns: Option<f64>,
     /// The speed there.
     pub best_rpm: Option<f64>,
@@ -152,6 +152,14 @@ struct Reckoned {
     curve: IdleCurve,
 }
 
+impl Reckoned {
+    /// Where it idles fastest. An engine that runs away somewhere is faster there, nobody knows how fast.
+    fn best(&self) -> Option<&CurvePlace> {
+        let races = self.curve.places.iter().any(|place| place.idle == Idle::Races);
+        self.curve.best().filter(|_| !races)
+    }
+}
+
 fn of_machine(file: MachineFile, asked: &Asked) -> Result<IdleAnswer, Refusal> {
     let mut file = match asked.altitude_m {
         Some(altitude_m) => file.at_altitude(altitude_m)?,
@@ -165,12 +173,12 @@ fn of_machine(file: MachineFile, asked: &Asked) -> Result<IdleAnswer, Refusal> {
             "change --altitude-m or --leak-mm2",
         )
     })?;
-    let best = reckoned.curve.best();
+    let best = reckoned.best();
     Ok(IdleAnswer {
         points: reckoned.points.iter().map(|(turns, idle)| point(*turns, idle)).collect(),
         best_turns: best.map(|best| best.turns),
         best_rpm: best.and_then(|best| best.idle.operation()).map(|there| six_digits(there.rpm)),
-        lean_edge_turns: reckoned.curve.lean_edge_turns().map(six_digits),
+        lean_edge_turns: best.and_then(|_| reckoned.curve.lean_edge_turns()).map(six_digits),
         stop_plate_deg: six_digits(file.machine.carburettor.stop_rad.to_degrees()),
         caveats: mind::caveats(&file, &reckoned).into_iter().map(IdleCaveat::from).collect(),
         title: words::title(&file),

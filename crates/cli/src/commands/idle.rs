@@ -34,12 +34,12 @@ Example:
 
   where twin.toml holds what is known; the rest is assumed, and told
     kind = \"constant-depression\"   # or \"fixed-venturi\"; this line alone is enough
-    displacement_cm3 = 750
-    cylinders = 2
-    carburettors = 2
+    displacement_cm3 = 900
+    throttle_bore_mm = 36
     pilot_jet_mm = 0.40
     screw_turns = 2.5
-    idle_rpm = 1100                # the stop is set for this speed at screw_turns
+    idle_rpm = 1050                # the stop is set for this speed, the screw at screw_turns
+    altitude_m = 400
 
 docs/machine-file.md has every key. Where the file gives no temp_c, the air is at 25 °C less 6.5 °C for each
 1000 m.";

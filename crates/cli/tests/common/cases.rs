@@ -1,5 +1,7 @@
 //! The cases: what is given and typed, and what the answer must name.
 
+use super::machine_cases::{MACHINES, POSITIONS};
+
 /// An input that is refused.
 pub(crate) struct Bad {
     /// What was given, for a mechanic.
@@ -26,7 +28,7 @@ pub(crate) struct Good {
     pub(crate) holds: fn(&serde_json::Value) -> bool,
 }
 
-const fn bad(
+pub(super) const fn bad(
     given: &'static str,
     typed: &'static str,
     status: i32,
@@ -43,6 +45,8 @@ pub(crate) const BAD: &[(&str, &[Bad])] = &[
     ("Engines (`listen`)", ENGINES),
     ("Tables (`sweep`)", TABLES),
     ("The screw and the rule (`sweep`)", RULES),
+    ("The file of a machine (`idle`)", MACHINES),
+    ("What is asked of a machine (`idle`)", POSITIONS),
     ("The bench (`serve`)", BENCH),
     ("The logbook (`logbook`)", LOGBOOK),
 ];
@@ -720,6 +724,18 @@ pub(crate) const GOOD: &[Good] = &[
         typed: "logbook check --logbook busy.sqlite",
         comes: "that it is whole",
         holds: |told| told["machines"] == 1,
+    },
+    Good {
+        given: "A machine of one line",
+        typed: "idle machine.toml",
+        comes: "where the usual machine of its kind idles, and everything that was assumed",
+        holds: |told| told["best_turns"].is_number() && has_caveat(told),
+    },
+    Good {
+        given: "A machine with a jet far too small",
+        typed: "idle starved.toml",
+        comes: "that it stalls at every position, and a note that says so",
+        holds: |told| told["best_turns"].is_null() && has_caveat(told),
     },
 ];
 

@@ -16,6 +16,7 @@ pub(crate) fn write_all(folder: &Folder) {
 /// Writes what is the same byte for byte each time: the tables, and files that are no logbook.
 pub(crate) fn write_tables_and_strangers(folder: &Folder) {
     write_tables(folder);
+    write_machines(folder);
     folder.write("list.sqlite", "a shopping list: ".repeat(20));
     folder.write("short.sqlite", "no logbook");
     folder.write("file", "a file where a folder is needed");
@@ -105,6 +106,45 @@ fn write_tables(folder: &Folder) {
     folder.write("utf-16.csv", utf_16);
     folder.write("latin.csv", b"turns,rpm,note\n2,1000,\n2.5,1040,k\xfchl\n");
     folder.write("readings.csv", format!("turns,rpm\n{readings}"));
+}
+
+fn write_machines(folder: &Folder) {
+    for (name, text) in [
+        ("machine.toml", "kind = \"constant-depression\"\n"),
+        ("nothing.toml", ""),
+        ("no-kind.toml", "cylinders = 2\n"),
+        ("slide.toml", "kind = \"slide\"\n"),
+        ("injection.toml", "kind = \"injection\"\n"),
+        ("bare.toml", "kind = fixed-venturi\n"),
+        ("misspelt.toml", "kind = \"constant-depression\"\npilot_jet = 0.46\n"),
+        ("colour.toml", "kind = \"constant-depression\"\ncolour = \"red\"\n"),
+        ("key-twice.toml", "kind = \"constant-depression\"\nrh_pct = 40\nrh_pct = 60\n"),
+        ("section.toml", "kind = \"constant-depression\"\n[pilot]\njet_mm = 0.46\n"),
+        ("comma.toml", "kind = \"constant-depression\"\npilot_jet_mm = 0,46\n"),
+        ("unit.toml", "kind = \"constant-depression\"\npilot_jet_mm = 0.46 mm\n"),
+        ("quoted.toml", "kind = \"constant-depression\"\npilot_jet_mm = \"0.46\"\n"),
+        ("point.toml", "kind = \"constant-depression\"\npilot_jet_mm = .46\n"),
+        ("valueless.toml", "kind = \"constant-depression\"\npilot_jet_mm =\n"),
+        ("no-toml.toml", "kind = \"constant-depression\"\npilot_jet_mm 0.46\n"),
+        ("machine-nan.toml", "kind = \"constant-depression\"\npilot_jet_mm = nan\n"),
+        ("jet-46.toml", "kind = \"constant-depression\"\npilot_jet_mm = 46\n"),
+        ("half-cylinder.toml", "kind = \"constant-depression\"\ncylinders = 1.5\n"),
+        ("three.toml", "kind = \"constant-depression\"\ncarburettors = 3\n"),
+        ("other-kind.toml", "kind = \"fixed-venturi\"\nspring_n = 2\n"),
+        ("holes.toml", "kind = \"constant-depression\"\ntransition_holes_mm = [1.5, 2.5]\n"),
+        ("offsets.toml", "kind = \"constant-depression\"\nscrew_offsets_turns = [0, 0.5]\n"),
+        ("speed-and-stop.toml", "kind = \"constant-depression\"\nidle_rpm = 1000\nstop_plate_deg = 11\n"),
+        ("no-stop.toml", "kind = \"constant-depression\"\nidle_rpm = 3500\n"),
+        ("assumed.toml", "kind = \"constant-depression\"\nclosed_plate_deg = 12\n"),
+        ("needle.toml", "kind = \"constant-depression\"\nneedle_mm = 3.1\n"),
+        ("starved.toml", "kind = \"constant-depression\"\npilot_jet_mm = 0.2\n"),
+    ] {
+        folder.write(name, text);
+    }
+    let utf_16: Vec<u8> = "\u{feff}kind = 1\n".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    folder.write("utf-16.toml", utf_16);
+    folder.write("latin.toml", b"kind = \"fixed-venturi\"\n# k\xfchl\n");
+    folder.write("huge.toml", "# a long story\n".repeat(5000));
 }
 
 const TABLES: [&str; 7] = ["machines", "builds", "jobs", "facts", "readings", "strikes", "corrections"];

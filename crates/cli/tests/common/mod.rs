@@ -6,6 +6,7 @@
 
 pub(crate) mod cases;
 pub(crate) mod inputs;
+mod machine_cases;
 pub(crate) mod page;
 pub(crate) mod sound;
 

@@ -33,31 +33,29 @@ pub(super) fn caveats(file: &MachineFile, reckoned: &Reckoned) -> Vec<Caveat> {
         ));
     }
     all.extend(stop_set_elsewhere(file));
-    let raced: Vec<f64> =
-        reckoned.points.iter().filter(|(_, idle)| *idle == Idle::Races).map(|p| p.0).collect();
-    if let Some((first, rest)) = raced.split_first() {
-        let last = rest.last().map_or(String::new(), |last| format!(" to {last}"));
+    let places = &reckoned.curve.places;
+    if let Some(first) = places.iter().find(|place| place.idle == Idle::Races) {
         all.push(Caveat::new(
             "races",
             format!(
-                "at {first}{last} turns it runs away beyond 3500 rpm: that is no idle, and no speed is given"
+                "it runs away beyond 3500 rpm, as at {} turns: that is no idle, so no speed is given there, \
+                 nor a fastest position; close the stop",
+                first.turns
             ),
         ));
+    } else if let Some((turns, _)) = reckoned.points.iter().find(|(_, idle)| *idle == Idle::Races) {
+        let says =
+            format!("at {turns} turns it runs away beyond 3500 rpm: that is no idle, and no speed is given");
+        all.push(Caveat::new("races", says));
     }
-    match reckoned.curve.best() {
-        Some(best) => all.extend(at_best(reckoned, best)),
-        None if reckoned.curve.places.iter().all(|place| place.idle == Idle::Stalls) => {
-            all.push(Caveat::new(
-                "stalls-everywhere",
-                "it stalls at every position from seated to 6 turns: the pilot jet, the stop or an assumed \
-                 value does not suit this engine",
-            ));
-        }
-        None => all.push(Caveat::new(
-            "idles-nowhere",
-            "it idles at no position from seated to 6 turns: the stop is far open, or an assumed value does \
-             not suit this engine",
-        )),
+    if let Some(best) = reckoned.best() {
+        all.extend(at_best(reckoned, best));
+    } else if places.iter().all(|place| place.idle == Idle::Stalls) {
+        all.push(Caveat::new(
+            "stalls-everywhere",
+            "it stalls at every position from seated to 6 turns: the pilot jet, the stop or an assumed value \
+             does not suit this engine",
+        ));
     }
     all
 }

@@ -58,6 +58,9 @@ pub fn words(answer: &IdleAnswer) -> String {
         (Some(turns), Some(rpm)) => {
             lines.push(format!("Fastest     {} {}, {rpm:.0} rpm", said(turns), turns_out(turns)));
         }
+        _ if answer.caveats.iter().any(|caveat| caveat.name == "races") => {
+            lines.push("Fastest     not told: it runs away".to_owned());
+        }
         _ => lines.push("Fastest     nowhere: it idles at no position from seated to 6 turns".to_owned()),
     }
     if let Some(edge) = answer.lean_edge_turns {

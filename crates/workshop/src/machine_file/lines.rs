@@ -42,7 +42,7 @@ pub(super) fn bytes_of(path: &Path) -> Result<Vec<u8>, Refusal> {
     if MOST_BYTES < bytes.len() as u64 {
         return Err(Refusal::unanswerable(
             format!("{} is no machine's file: it is longer than {MOST_BYTES} bytes", path.display()),
-            "check the name; a machine's file has a line for each key",
+            "check the name: a machine's file has a line for each key",
         ));
     }
     Ok(bytes)
@@ -116,8 +116,8 @@ impl<'a> Lines<'a> {
         Err(Refusal::unanswerable(
             format!("line {number}: `{key}` is no key of a machine"),
             match nearest(key) {
-                Some(name) => format!("perhaps `{name}` was meant; docs/machine-file.md has them all"),
-                None => "delete the line; docs/machine-file.md has all keys".to_owned(),
+                Some(name) => format!("perhaps `{name}` was meant, and docs/machine-file.md has all keys"),
+                None => "delete the line, or find its key in docs/machine-file.md".to_owned(),
             },
         ))
     }
@@ -129,6 +129,11 @@ impl<'a> Lines<'a> {
     /// The line on which a key stands; `None` where the file does not give it.
     pub(super) fn line_of(&self, key: &str) -> Option<usize> {
         self.line(key).map(|line| line.number)
+    }
+
+    /// The line on which a key stands and what was typed there, short enough for a sentence.
+    pub(super) fn typed(&self, key: &str) -> Option<(usize, String)> {
+        self.line(key).map(|line| (line.number, line.said()))
     }
 
     /// The number that a key holds, whether or not it is believable.
@@ -294,24 +299,22 @@ fn not_toml(text: &str, number: usize, because: &str) -> Refusal {
             format!("write 0.{digits}"),
         );
     }
-    if because.starts_with("string values must be quoted")
-        && let Some((key, typed)) = line.split_once('=')
-    {
-        let (key, typed) = (key.trim(), typed.trim());
-        return if typed.is_empty() {
-            Refusal::unanswerable(
+    if let Some((key, typed)) = line.split_once('=').map(|(key, typed)| (key.trim(), typed.trim())) {
+        if typed.is_empty() {
+            return Refusal::unanswerable(
                 format!("line {number}: nothing stands behind `{key} =`"),
                 "give its value, or delete the line",
-            )
-        } else {
-            Refusal::unanswerable(
+            );
+        }
+        if !typed.starts_with(['"', '\'', '[', '{']) {
+            return Refusal::unanswerable(
                 format!(
                     "line {number}: `{key}` is {}, which is neither a number nor in quotation marks",
                     short(typed)
                 ),
                 "write a number without its unit, a word in quotation marks",
-            )
-        };
+            );
+        }
     }
     let held = if line.is_empty() { "nothing".to_owned() } else { format!("“{}”", short(line)) };
     Refusal::unanswerable(format!("line {number} holds {held}, which is not TOML ({because})"), EXAMPLE)

@@ -30,12 +30,11 @@ impl Reading<'_> {
             "temperature_k" => ("fuel_temp_c", got - 273.15, "from -20 to 60"),
             key => (key, *got, *allowed),
         };
-        let got = six_digits(got);
-        if key == "idle_rpm" {
-            let line = self.lines.line_of(key).unwrap_or_default();
+        let typed = self.lines.typed(key);
+        if let ("idle_rpm", Some((line, typed))) = (key, &typed) {
             return Refusal::unanswerable(
                 format!(
-                    "line {line}: `{key}` is {got}, and no place of the stop gives that speed with the screw \
+                    "line {line}: `{key}` is {typed}, and no place of the stop gives that speed with the screw \
                      where it stands"
                 ),
                 "give another speed or another `screw_turns`, or `stop_plate_deg` instead",
@@ -43,14 +42,15 @@ impl Reading<'_> {
         }
         let others = self.others(key, allowed);
         let or = others.map_or(String::new(), |others| format!(", or {others}"));
-        match self.lines.line_of(key) {
-            Some(line) => Refusal::unanswerable(
-                format!("line {line}: `{key}` is {got}, but must be {allowed}"),
+        match typed {
+            Some((line, typed)) => Refusal::unanswerable(
+                format!("line {line}: `{key}` is {typed}, but must be {allowed}"),
                 format!("give another value{or}"),
             ),
             None => Refusal::unanswerable(
                 format!(
-                    "`{key}` is not given, and the {got} assumed for it does not fit: it must be {allowed}"
+                    "`{key}` is not given, and the {} assumed for it does not fit: it must be {allowed}",
+                    six_digits(got)
                 ),
                 format!("give `{key}`{or}"),
             ),
