@@ -299,7 +299,11 @@ fn not_toml(text: &str, number: usize, because: &str) -> Refusal {
             format!("write 0.{digits}"),
         );
     }
-    if let Some((key, typed)) = line.split_once('=').map(|(key, typed)| (key.trim(), typed.trim())) {
+    // Where the key is well formed, what is wrong stands behind it.
+    if let Some((key, typed)) = line.split_once('=').map(|(key, typed)| (key.trim(), typed.trim()))
+        && key.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'_')
+        && typed.parse::<f64>().is_err()
+    {
         if typed.is_empty() {
             return Refusal::unanswerable(
                 format!("line {number}: nothing stands behind `{key} =`"),
