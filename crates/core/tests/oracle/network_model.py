@@ -582,16 +582,21 @@ def solve(carburettor, engine, opening, rpm, air=Air(), fuel=Fuel()):
 LOWEST_RPM, HIGHEST_RPM, SCAN_INTERVALS = 450.0, 3500.0, 15
 
 
-def torque_surplus_pa(engine, air, state):
-    """Indicated less friction less pumping (p0 - pm), as mean pressures; no fuel, no burning."""
+def torque_surplus_pa(engine, air, state, air_once=False):
+    """Indicated less friction less pumping (p0 - pm), as mean pressures; no fuel, no burning.
+
+    With `air_once` the main bleed, which passed the throttle with the rest, is not counted a second time.
+    """
     indicated = 0.0
     if state["lambda"] is not None:
-        richness = 1 / state["lambda"]
-        indicated = engine.indicated_pa(state["engine_air_kg_s"], state["rpm"], richness, state["manifold_pa"], air.pressure_pa)
+        engine_air_kg_s = state["engine_air_kg_s"]
+        drawn_kg_s = engine_air_kg_s - state["main_bleed_kg_s"] if air_once else engine_air_kg_s
+        richness = engine_air_kg_s / drawn_kg_s / state["lambda"]
+        indicated = engine.indicated_pa(drawn_kg_s, state["rpm"], richness, state["manifold_pa"], air.pressure_pa)
     return indicated - engine.friction_pa(state["rpm"]) - (air.pressure_pa - state["manifold_pa"])
 
 
-def idle(carburettor, engine, air=Air(), fuel=Fuel(), opening=0.0):
+def idle(carburettor, engine, air=Air(), fuel=Fuel(), opening=0.0, air_once=False):
     """The fastest stable equilibrium between 450 and 3500 rpm, or None: the engine is said to stall.
 
     Stable means that the surplus torque falls through zero with speed.  The speeds are scanned downwards.
@@ -601,7 +606,7 @@ def idle(carburettor, engine, air=Air(), fuel=Fuel(), opening=0.0):
     """
 
     def surplus(rpm):
-        return torque_surplus_pa(engine, air, solve(carburettor, engine, opening, rpm, air, fuel))
+        return torque_surplus_pa(engine, air, solve(carburettor, engine, opening, rpm, air, fuel), air_once)
 
     def refined(low, high):
         rpm = brentq(surplus, low, high, xtol=1e-9, rtol=8.881784197001252e-16)

@@ -283,9 +283,12 @@ def idle_figures():
         sweep = [(turns, idle(replace(carburettor, turns=turns), engine, air, fuel)) for turns in grid]
         if name == "base":
             out["base_sweep"] = [told(turns, state) for turns, state in sweep if turns >= 0.5]
-        points = [told(turns, state) for turns, state in sweep if turns in (1.5, 2.0, 2.5, 3.0, 4.0, 5.0)]
+        told_at = (1.5, 2.0, 2.5, 3.0, 4.0, 5.0)
+        points = [told(turns, state) for turns, state in sweep if turns in told_at]
+        once = [(t, idle(replace(carburettor, turns=t), engine, air, fuel, air_once=True)) for t in told_at]
         out["cases"].append({"name": name, "differs": differs, "air": air_properties(air), "fuel": fuel_properties(fuel),
-                             "points": points, "summary": summary(sweep)})  # fmt: skip
+                             "points": points, "points_air_once": [told(turns, state) for turns, state in once],
+                             "summary": summary(sweep)})  # fmt: skip
 
     out["leak_and_stop"] = [leak_and_stop(engine, leak_mm2 * 1e-6) for leak_mm2 in (0.0, 1.0, 2.0, 3.0, 4.0)]
     return out
