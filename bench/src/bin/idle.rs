@@ -103,7 +103,8 @@ fn drawn() {
 
 /// Seconds by name, as the script prints them; empty where no interpreter can be had.
 fn reference() -> Vec<(String, f64)> {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../crates/core/tests/oracle/reference_network.py");
+    let script =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("../crates/core/tests/oracle/reference_network.py");
     let python = match environment() {
         Ok(python) => python,
         Err(why) => {
