@@ -81,18 +81,19 @@ impl AirWay {
 
     /// Air past the plate at a manifold pressure, and the pressures on its way.
     ///
-    /// Falling pressure before the plate with rising flow, falling flow with falling pressure: the
-    /// flow without any loss before the plate is too much, the flow with that flow's loss too little.
+    /// The flow without any loss before the plate is too much. What passes behind that flow's loss is
+    /// too little, unless a lifting slide gives back more than the flow costs: then nothing is the bound.
     pub(super) fn at(&self, manifold_pa: f64, kappa: f64) -> AirSide {
         let passes = |pressure: f64| self.air.flow_kg_s(self.throttle_m2, pressure, manifold_pa).max(0.0);
         let surplus = |flow: f64| passes(self.before_plate(flow, kappa).behind_pa) - flow;
         let most = passes(self.outside_pa);
         let at_most = surplus(most);
-        let least = (most + at_most).max(0.0);
-        let flow = if at_most == 0.0 {
-            most
+        let lossy = (most + at_most).max(0.0);
+        let at_lossy = surplus(lossy);
+        let flow = if at_lossy < 0.0 {
+            root_within((0.0, most), (lossy, at_lossy), 1e-13, surplus)
         } else {
-            root_within((least, surplus(least)), (most, at_most), 1e-13, surplus)
+            root_within((lossy, at_lossy), (most, at_most), 1e-13, surplus)
         };
         self.before_plate(flow, kappa)
     }

@@ -4,33 +4,8 @@
 //! [`Bench`], which is a person at the machine.
 
 use bellmouth_core::idle::{Hold, Outcome, StallCause};
+pub(crate) use bellmouth_core::practice::Dice;
 use bellmouth_core::quantity::{Screw, TurnsOut};
-
-/// A small seeded generator (splitmix64).
-pub(crate) struct Dice(u64);
-
-impl Dice {
-    pub(crate) fn new(seed: u64) -> Self {
-        Dice(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0xD1B5_4A32_D192_ED03)
-    }
-
-    pub(crate) fn unit(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.unit()
-    }
-
-    pub(crate) fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * self.unit().max(1e-300).ln()).sqrt();
-        radius * (std::f64::consts::TAU * self.unit()).cos()
-    }
-}
 
 /// What kind of curve a machine has.
 #[derive(Clone, Copy, Debug, PartialEq)]
