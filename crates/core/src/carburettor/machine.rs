@@ -218,8 +218,11 @@ impl IdleCurve {
         Ok(IdleCurve { screw, places: turns.map(&mut place).collect::<Result<_>>()? })
     }
 
-    /// Where it idles fastest; `None` where it idles nowhere.
+    /// Where it idles fastest; `None` where it idles nowhere, or races somewhere: then nothing is fastest.
     pub fn best(&self) -> Option<&CurvePlace> {
+        if self.places.iter().any(|place| place.idle == Idle::Races) {
+            return None;
+        }
         let fastest = self.places.iter().max_by(|a, b| a.rpm().total_cmp(&b.rpm()))?;
         fastest.idle.operation().map(|_| fastest)
     }

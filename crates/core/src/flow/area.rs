@@ -143,13 +143,7 @@ impl Butterfly {
             "from 5 to 100",
         )?;
         require((0.0..=30.0).contains(&degrees), "closed_plate_deg", degrees, "from 0 to 30")?;
-        let shaft = 1e3 * self.shaft_ratio * self.bore_m;
-        require(
-            (0.0..=0.5).contains(&self.shaft_ratio),
-            "shaft_mm",
-            shaft,
-            "from 0 to half the throttle bore",
-        )
+        require((0.0..=0.5).contains(&self.shaft_ratio), "shaft_ratio", self.shaft_ratio, "from 0 to 0.5")
     }
 
     /// Open area at a plate angle, *A* \[m²\].
