@@ -181,12 +181,15 @@ impl<I: Intake> Running<I> {
             if 0.0 < here.1 {
                 return Idle::Runs(self.between(here.0, above.0));
             }
-            // Invariant: a hump can only hide between the neighbours of the highest of three.
-            if before.1 < above.1
-                && here.1 < above.1
-                && let Some(top) = positive_within(here.0, before.0, &mut surplus)
+            // Invariant: a hump can only hide between the neighbours of the highest of three, or beside an
+            // end of the search that is higher than its one neighbour.
+            let highest = before.1 <= above.1 && here.1 < above.1;
+            let ends_highest = here.0 <= LEAST_RPM && above.1 < here.1;
+            let high_rpm = if ends_highest { above.0 } else { before.0 };
+            if (highest || ends_highest)
+                && let Some(top) = positive_within(here.0, high_rpm, &mut surplus)
             {
-                return Idle::Runs(self.between(top, before.0));
+                return Idle::Runs(self.between(top, high_rpm));
             }
             before = above;
             above = here;
