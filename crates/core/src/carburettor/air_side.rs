@@ -2,7 +2,7 @@
 
 use super::{Carburettor, Fitted, Slide, Throat, round_m2};
 use crate::flow::{Gas, segment_area};
-use crate::numeric::{root, root_within, smoothstep};
+use crate::numeric::{root, root_within, smoothstep, zero_or_more};
 
 /// Standard gravity, m/s².
 pub(super) const GRAVITY_M_S2: f64 = 9.806_65;
@@ -84,11 +84,12 @@ impl AirWay {
     /// Falling pressure before the plate with rising flow, falling flow with falling pressure: the
     /// flow without any loss before the plate is too much, the flow with that flow's loss too little.
     pub(super) fn at(&self, manifold_pa: f64, kappa: f64) -> AirSide {
-        let passes = |pressure: f64| self.air.flow_kg_s(self.throttle_m2, pressure, manifold_pa).max(0.0);
+        let passes =
+            |pressure: f64| zero_or_more(self.air.flow_kg_s(self.throttle_m2, pressure, manifold_pa));
         let surplus = |flow: f64| passes(self.before_plate(flow, kappa).behind_pa) - flow;
         let most = passes(self.outside_pa);
         let at_most = surplus(most);
-        let least = (most + at_most).max(0.0);
+        let least = zero_or_more(most + at_most);
         let flow = if at_most == 0.0 {
             most
         } else {

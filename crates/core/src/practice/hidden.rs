@@ -8,6 +8,7 @@ use crate::engine::{Burning, Idle, MixtureTorque};
 use crate::error::{Error, Result, require};
 use crate::flow::Tip;
 use crate::fuel::{Fuel, Petrol};
+use crate::numeric::zero_or_more;
 use crate::quantity::Screw;
 
 /// The names of a row's numbers. Those that are [dimensions](crate::carburettor::DIMENSIONS) mean what they mean
@@ -215,7 +216,7 @@ impl Hidden {
     /// As [`Machine::running`].
     pub fn idle(&self, counted_turns: f64) -> Result<Idle> {
         let turns = self.miscount_turns + counted_turns * (1.0 + self.miscount_share);
-        self.machine.idle(turns.max(0.0), &self.air, &self.fuel)
+        self.machine.idle(zero_or_more(turns), &self.air, &self.fuel)
     }
 
     /// What it does at every position from seated to six turns, as counted.
