@@ -42,6 +42,46 @@ fn torque_balances_at_idle_and_falls_with_speed_there() {
     assert!(150 < idling, "only {idling} idled");
 }
 
+/// Put together anew for a twin with one carburettor: indicated pressure at its mixture, less friction
+/// and pumping.
+#[test]
+fn surplus_is_what_torque_leaves_after_friction_and_pumping() {
+    let twin = the_twin();
+    let (engine, outside_pa) = (&twin.machine.engine, twin.air.pressure_pa());
+    for turns in [1.5, 2.5, 4.0] {
+        for rpm in [600.0, 1000.0, 2400.0] {
+            let held = twin.turned(turns).at(rpm);
+            let per_cycle = held.air_kg_s / (engine.displacement_m3 * rpm / 120.0);
+            let residual = engine.residual_share(held.manifold_pa, outside_pa);
+            let kept = engine.mixture_torque.at(1.0 / held.lambda)
+                * engine.burning.share(1.0 / held.lambda, residual);
+            let want = engine.indicated_pa(per_cycle, held.manifold_pa, outside_pa) * kept
+                - engine.friction_pa(rpm)
+                - (outside_pa - held.manifold_pa);
+            assert!((held.surplus_pa - want).abs() < 1e-6 * engine.friction_pa(rpm), "{held:?}, {want}");
+        }
+    }
+}
+
+/// The parts of that balance by their equations, at round numbers.
+#[test]
+fn friction_residual_gas_and_indicated_pressure_follow_their_equations() {
+    let engine = Engine { friction: 1.0, compression_ratio: 10.0, ..Engine::default() };
+    assert!((engine.friction_pa(0.0) - 0.97e5).abs() < 1e-6);
+    assert!((engine.friction_pa(1000.0) - 1.17e5).abs() < 1e-6);
+    assert!((engine.friction_pa(2000.0) - 1.47e5).abs() < 1e-6);
+    assert!((engine.residual_share(50e3, 100e3) - 0.1 * 2f64.powf(1.0 / 1.3)).abs() < 1e-12);
+    assert!((engine.residual_share(100e3, 100e3) - 0.1).abs() < 1e-12);
+    // At load a kilogram of air gives its heat times the efficiency, at idle what is kept of that.
+    let (loaded, idling) = (engine.indicated_pa(1.0, 90e3, 100e3), engine.indicated_pa(1.0, 25e3, 100e3));
+    assert!((loaded / (0.30 * 44e6 / 14.7 * 1.03) - 1.0).abs() < 1e-12, "{loaded}");
+    assert!((idling / loaded - engine.idle_efficiency).abs() < 1e-12, "{idling}");
+    assert!(
+        (engine.indicated_pa(0.5, 55e3, 100e3) / loaded - 0.25 * (1.0 + engine.idle_efficiency)).abs()
+            < 1e-12
+    );
+}
+
 /// Positions on both sides of every place where a machine begins or ceases to idle, turns: that is
 /// where a balance hardly exists.
 fn near_stalling(drawn: &Drawn) -> Vec<f64> {

@@ -81,8 +81,9 @@ impl AirWay {
 
     /// Air past the plate at a manifold pressure, and the pressures on its way.
     ///
-    /// Falling pressure before the plate with rising flow, falling flow with falling pressure: the
-    /// flow without any loss before the plate is too much, the flow with that flow's loss too little.
+    /// The flow without any loss before the plate is too much, the flow with that flow's loss too
+    /// little; except under a lifted slide, behind which more is regained the further it opens: there
+    /// the lower end is no flow at all.
     pub(super) fn at(&self, manifold_pa: f64, kappa: f64) -> AirSide {
         let passes =
             |pressure: f64| zero_or_more(self.air.flow_kg_s(self.throttle_m2, pressure, manifold_pa));
@@ -90,11 +91,9 @@ impl AirWay {
         let most = passes(self.outside_pa);
         let at_most = surplus(most);
         let least = zero_or_more(most + at_most);
-        let flow = if at_most == 0.0 {
-            most
-        } else {
-            root_within((least, surplus(least)), (most, at_most), 1e-13, surplus)
-        };
+        let at_least = surplus(least);
+        let low = if at_least < 0.0 { (0.0, most) } else { (least, at_least) };
+        let flow = if at_most == 0.0 { most } else { root_within(low, (most, at_most), 1e-13, surplus) };
         self.before_plate(flow, kappa)
     }
 

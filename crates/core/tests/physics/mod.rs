@@ -7,12 +7,15 @@ use bellmouth_core::fuel::Fuel;
 use bellmouth_core::practice::{Population, draw};
 
 /// A machine and its day.
+// Not every file of tests turns a screw.
+#[allow(dead_code)]
 pub(crate) struct Drawn {
     pub(crate) machine: Machine,
     pub(crate) air: Air,
     pub(crate) fuel: Fuel,
 }
 
+#[allow(dead_code)]
 impl Drawn {
     /// The same machine with every screw at a position, turns out.
     pub(crate) fn turned(&self, turns: f64) -> Running<Network> {
