@@ -55,7 +55,10 @@ impl Case {
 /// circuit feeds too.
 fn cases() -> Vec<Case> {
     let mut dice = Dice::new(21);
-    let (air, fuel) = (Air::standard(0.0).unwrap(), Petrol::default().at(298.15).unwrap());
+    let (air, fuel) = (
+        Air::standard(0.0).expect("it can be built"),
+        Petrol::default().at(298.15).expect("it can be built"),
+    );
     let mut cases: Vec<Case> = [Carburettor::constant_depression(), Carburettor::fixed_venturi()]
         .into_iter()
         .map(|carburettor| {

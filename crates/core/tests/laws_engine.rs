@@ -14,8 +14,8 @@ const SURPLUS_PA: f64 = 0.05;
 fn the_twin() -> Drawn {
     Drawn {
         machine: Machine::new(Carburettor::constant_depression()),
-        air: Air::standard(0.0).unwrap(),
-        fuel: Petrol::default().at(298.15).unwrap(),
+        air: Air::standard(0.0).expect("it can be built"),
+        fuel: Petrol::default().at(298.15).expect("it can be built"),
     }
 }
 

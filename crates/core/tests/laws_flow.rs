@@ -16,15 +16,15 @@ fn states() -> Vec<(f64, Gas, f64, f64)> {
     let mut dice = Dice::new(3);
     let mut states = Vec::new();
     for gamma in [1.2, 1.4, 1.6] {
-        let gas = Gas::new(gamma, 287.0 * 298.0).unwrap();
-        let critical = critical_pressure_ratio(gamma).unwrap();
+        let gas = Gas::new(gamma, 287.0 * 298.0).expect("it can be built");
+        let critical = critical_pressure_ratio(gamma).expect("it can be built");
         for ratio in [1.0, 1.0 - 1e-9, 0.9999, 0.9, critical + 1e-9, critical, critical - 1e-9, 0.1, 1e-6] {
             states.push((gamma, gas, 101_325.0, ratio * 101_325.0));
         }
     }
     for _ in 0..300 {
         let gamma = dice.between(1.1, 1.66);
-        let gas = Gas::new(gamma, dice.between(5e4, 1.2e5)).unwrap();
+        let gas = Gas::new(gamma, dice.between(5e4, 1.2e5)).expect("it can be built");
         states.push((gamma, gas, dice.between(2e4, 2e5), dice.between_in_ratio(1.0, 2e5)));
     }
     states

@@ -33,7 +33,7 @@ fn area_m2(bore_m: f64) -> f64 {
 /// The exercises know neither viscosity nor the length of a jet.
 fn jet(bore_m: f64, discharge: f64, density_kg_m3: f64) -> LiquidJet {
     let fuel = Fuel { density_kg_m3, viscosity_pa_s: 0.0, stoichiometric_ratio: 14.7 };
-    LiquidJet::new(bore_m, 0.0, discharge, &fuel).unwrap()
+    LiquidJet::new(bore_m, 0.0, discharge, &fuel).expect("it can be built")
 }
 
 /// Depression of a choke, Pa: all of them reckon air as incompressible there.
