@@ -3,7 +3,7 @@
 mod physics;
 
 use bellmouth_core::air::{Air, STANDARD_GRAVITY_M_S2};
-use bellmouth_core::carburettor::{Carburettor, Fitted, Network, State, Throat};
+use bellmouth_core::carburettor::{Carburettor, Drawn, Fitted, Network, State, Throat};
 use bellmouth_core::engine::Intake;
 use bellmouth_core::flow::{Gas, LiquidJet, Tip, segment_area, two_phase_drop};
 use bellmouth_core::fuel::{Fuel, Petrol};
@@ -327,15 +327,45 @@ fn round_m2(bore_m: f64) -> f64 {
     0.25 * std::f64::consts::PI * bore_m * bore_m
 }
 
+/// A well by its elements.
+struct Well {
+    jet: LiquidJet,
+    level_m: f64,
+    bleed_m2: f64,
+    covered_m2: f64,
+    outlet_m2: f64,
+    interaction: f64,
+    mixture: Gas,
+}
+
+impl Well {
+    fn assert_balanced(&self, state: &State, drawn: &Drawn, outlet_pa: f64, air: &Gas, fuel: &Fuel) {
+        const PASCALS: f64 = 1e-5;
+        let Drawn { fuel_kg_s, air_kg_s, well_pa } = *drawn;
+        if fuel_kg_s == 0.0 {
+            return;
+        }
+        let bled = air.flow_kg_s(self.bleed_m2, state.airbox_pa, well_pa)
+            + air.flow_kg_s(self.covered_m2, state.behind_pa, well_pa);
+        assert!((bled / air_kg_s - 1.0).abs() < 1e-9, "{bled} bled, {state:?}");
+        let column_pa = fuel.density_kg_m3 * STANDARD_GRAVITY_M_S2 * self.level_m;
+        let jetted = self.jet.flow_kg_s(state.airbox_pa - column_pa - well_pa);
+        assert!((jetted / fuel_kg_s - 1.0).abs() < 1e-9, "{jetted} through the jet, {state:?}");
+        let (liquid_kg_m3, gas_kg_m3) = (fuel.density_kg_m3, air.density_kg_m3(well_pa));
+        let drop_pa =
+            two_phase_drop(fuel_kg_s, air_kg_s, self.outlet_m2, liquid_kg_m3, gas_kg_m3, self.interaction);
+        let head_pa = self.mixture.head_pa(well_pa, outlet_pa);
+        assert!((drop_pa - head_pa).abs() < PASCALS + 1e-7 * head_pa, "{drop_pa}, {head_pa}, {state:?}");
+    }
+}
+
 /// Jet, bleeds and outlet of a well, each put together from its elements anew.
 #[test]
 fn each_well_is_in_balance() {
-    const PASCALS: f64 = 1e-5;
     let mut feeding = (0, 0);
     for case in cases() {
         let (Carburettor { pilot, main, throttle, .. }, fuel) = (&case.carburettor, &case.fuel);
         let air = Gas::new(1.4, case.air.pressure_over_density()).unwrap();
-        let mixture = Gas::new(1.2, case.air.pressure_over_density()).unwrap();
         let travel_m = 0.5 * throttle.bore_m * (case.fitted.plate_rad.sin() - throttle.closed_rad.sin());
         let (mut passed_m2, mut covered_m2) = (0.0, 0.0);
         for hole in &pilot.holes {
@@ -351,57 +381,30 @@ fn each_well_is_in_balance() {
             // Two square laws one after the other.
             Screw::Air => ((screw_m2.powi(-2) + air_jet_m2.powi(-2)).powf(-0.5), round_m2(pilot.outlet_m)),
         };
-        let pilot_jet = LiquidJet::new(pilot.jet_m, pilot.jet_length_m, pilot.jet_discharge, fuel).unwrap();
-        let main_jet = LiquidJet::new(main.jet_m, main.jet_length_m, main.jet_discharge, fuel).unwrap();
         let needle_m2 = round_m2(main.nozzle_m) - round_m2(main.needle_m);
+        let pilot_well = Well {
+            jet: LiquidJet::new(pilot.jet_m, pilot.jet_length_m, pilot.jet_discharge, fuel).unwrap(),
+            level_m: pilot.level_m,
+            bleed_m2: pilot.air_discharge * bleed_m2,
+            covered_m2: pilot.outlet_discharge * covered_m2,
+            outlet_m2: pilot.outlet_discharge * (outlet_m2 + passed_m2),
+            interaction: pilot.interaction,
+            mixture: Gas::new(1.2, case.air.pressure_over_density()).unwrap(),
+        };
+        let main_well = Well {
+            jet: LiquidJet::new(main.jet_m, main.jet_length_m, main.jet_discharge, fuel).unwrap(),
+            level_m: main.level_m,
+            bleed_m2: pilot.air_discharge * round_m2(main.air_jet_m),
+            covered_m2: 0.0,
+            outlet_m2: main.nozzle_discharge * needle_m2,
+            interaction: main.interaction,
+            mixture: air,
+        };
         for state in case.states() {
-            let below = |level_m: f64, well_pa: f64| {
-                state.airbox_pa - fuel.density_kg_m3 * STANDARD_GRAVITY_M_S2 * level_m - well_pa
-            };
-            let bled =
-                |m2: f64, well_pa: f64| air.flow_kg_s(pilot.air_discharge * m2, state.airbox_pa, well_pa);
-            let well = state.pilot;
-            if 0.0 < well.fuel_kg_s {
-                feeding.0 += 1;
-                let covered_m2 = pilot.outlet_discharge * covered_m2;
-                let air_kg_s =
-                    bled(bleed_m2, well.well_pa) + air.flow_kg_s(covered_m2, state.behind_pa, well.well_pa);
-                assert!((air_kg_s / well.air_kg_s - 1.0).abs() < 1e-9, "{air_kg_s} bled, {state:?}");
-                let fuel_kg_s = pilot_jet.flow_kg_s(below(pilot.level_m, well.well_pa));
-                assert!(
-                    (fuel_kg_s / well.fuel_kg_s - 1.0).abs() < 1e-9,
-                    "{fuel_kg_s} through the jet, {state:?}"
-                );
-                let outlet_m2 = pilot.outlet_discharge * (outlet_m2 + passed_m2);
-                let density = air.density_kg_m3(well.well_pa);
-                let (l, g) = (well.fuel_kg_s, well.air_kg_s);
-                let drop = two_phase_drop(l, g, outlet_m2, fuel.density_kg_m3, density, pilot.interaction);
-                let head = mixture.head_pa(well.well_pa, state.manifold_pa);
-                assert!(
-                    (drop - head).abs() < PASCALS + 1e-7 * head,
-                    "{drop} needed, {head} there, {state:?}"
-                );
-            }
-            let well = state.main;
-            if 0.0 < well.fuel_kg_s {
-                feeding.1 += 1;
-                let air_kg_s = bled(round_m2(main.air_jet_m), well.well_pa);
-                assert!((air_kg_s / well.air_kg_s - 1.0).abs() < 1e-9, "{air_kg_s} bled, {state:?}");
-                let fuel_kg_s = main_jet.flow_kg_s(below(main.level_m, well.well_pa));
-                assert!(
-                    (fuel_kg_s / well.fuel_kg_s - 1.0).abs() < 1e-9,
-                    "{fuel_kg_s} through the jet, {state:?}"
-                );
-                let outlet_m2 = main.nozzle_discharge * needle_m2;
-                let density = air.density_kg_m3(well.well_pa);
-                let (l, g) = (well.fuel_kg_s, well.air_kg_s);
-                let drop = two_phase_drop(l, g, outlet_m2, fuel.density_kg_m3, density, main.interaction);
-                let head = air.head_pa(well.well_pa, state.throat_pa);
-                assert!(
-                    (drop - head).abs() < PASCALS + 1e-7 * head,
-                    "{drop} needed, {head} there, {state:?}"
-                );
-            }
+            feeding.0 += usize::from(0.0 < state.pilot.fuel_kg_s);
+            feeding.1 += usize::from(0.0 < state.main.fuel_kg_s);
+            pilot_well.assert_balanced(&state, &state.pilot, state.manifold_pa, &air, fuel);
+            main_well.assert_balanced(&state, &state.main, state.throat_pa, &air, fuel);
         }
     }
     assert!(300 < feeding.0 && 60 < feeding.1, "{feeding:?}");
