@@ -8,7 +8,6 @@ use crate::engine::{Burning, Idle, MixtureTorque};
 use crate::error::{Error, Result, require};
 use crate::flow::Tip;
 use crate::fuel::{Fuel, Petrol};
-use crate::numeric::zero_or_more;
 use crate::quantity::Screw;
 
 /// The names of a row's numbers. Those that are [dimensions](crate::carburettor::DIMENSIONS) mean what they mean
@@ -216,7 +215,9 @@ impl Hidden {
     /// As [`Machine::running`].
     pub fn idle(&self, counted_turns: f64) -> Result<Idle> {
         let turns = self.miscount_turns + counted_turns * (1.0 + self.miscount_share);
-        self.machine.idle(zero_or_more(turns), &self.air, &self.fuel)
+        // Not `max`, which would make a seated screw of what is no number.
+        let turns = if turns < 0.0 { 0.0 } else { turns };
+        self.machine.idle(turns, &self.air, &self.fuel)
     }
 
     /// What it does at every position from seated to six turns, as counted.
