@@ -104,7 +104,7 @@ fn near_stalling(drawn: &Drawn) -> Vec<f64> {
 }
 
 /// Every rpm from above is looked at. What the search may overlook is a surplus that its own tolerance
-/// of manifold pressure, 1 Pa, can hide.
+/// of manifold pressure, 1 Pa, can hide. Humps beside the slowest speed were once overlooked.
 #[test]
 fn no_higher_balance_is_overlooked() {
     const HIDDEN_PA: f64 = 5.0;
@@ -139,19 +139,6 @@ fn no_higher_balance_is_overlooked() {
         }
     }
     assert!(150 < looked_at && 50 < stalled, "{looked_at} looked at, {stalled} stalled");
-}
-
-/// A machine whose only balance lay just above the slowest speed was once called stalled.
-#[test]
-fn a_balance_just_above_the_slowest_speed_is_found() {
-    let slowest = drawn(7, 30)
-        .iter()
-        .flat_map(|drawn| {
-            near_stalling(drawn).into_iter().filter_map(|turns| steady(&drawn.turned(turns.max(0.0))))
-        })
-        .map(|idle| idle.rpm)
-        .fold(f64::INFINITY, f64::min);
-    assert!(slowest < 482.0, "the slowest idle is {slowest} rpm");
 }
 
 /// Time passes in pieces of a twentieth of a second.
