@@ -32,12 +32,24 @@ pub enum Bibliography {
     /// published model description quotes it.
     CrossleyCook1991,
 
+    /// H. N. Gupta, *Fundamentals of Internal Combustion Engines*, chapter 9, carburetion: examples 9.4 to
+    /// 9.8, read in a published companion notebook, which names neither edition nor page.
+    Gupta,
+
     /// International Organization for Standardization, *Standard atmosphere*, ISO 2533, 1975.
     Iso2533,
+
+    /// M. L. Mathur and R. P. Sharma, *Internal Combustion Engines*, chapter 11, carburetion: examples
+    /// 11.3 to 11.9, read in a published companion notebook, which names neither edition nor page.
+    MathurSharma,
 
     /// S. W. Sparrow, *Relation of fuel-air ratio to engine performance*, NACA Technical Report 189,
     /// 1925: best power at a fuel-air ratio of 0.07 to 0.08.
     Naca189,
+
+    /// R. K. Rajput, *A Textbook of Internal Combustion Engines*, chapter 11, carburetion: examples 11.1 to
+    /// 11.11, read in a published companion notebook, which names neither edition nor page.
+    Rajput,
 
     /// D. L. Harrington and J. A. Bolt, *Analysis and digital simulation of carburetor metering*, SAE
     /// paper 700082, 1970 (attribution from memory).

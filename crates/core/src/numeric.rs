@@ -16,7 +16,7 @@
 /// - **Source** T. R. Chandrupatla, [hybrid quadratic and bisection
 ///   algorithm](crate::Bibliography::Chandrupatla1997).
 /// - **Assumes** that `f` is continuous and has opposite signs at the ends; where it has not, the end
-///   with the smaller value is returned.
+///   with the smaller value is returned. Where it is no number, neither is the place.
 /// - **Departs** from the source in its first step, which is a secant's instead of a bisection: most
 ///   of our functions are nearly straight.
 pub(crate) fn root(low: f64, high: f64, tolerance: f64, mut f: impl FnMut(f64) -> f64) -> f64 {
@@ -31,6 +31,9 @@ pub(crate) fn root_within(
     tolerance: f64,
     mut f: impl FnMut(f64) -> f64,
 ) -> f64 {
+    if f_low.is_nan() || f_high.is_nan() {
+        return f64::NAN;
+    }
     if f_low == 0.0 || f_high == 0.0 || (f_low < 0.0) == (f_high < 0.0) {
         return if f_low.abs() <= f_high.abs() { low } else { high };
     }
@@ -39,6 +42,9 @@ pub(crate) fn root_within(
     for _ in 0..200 {
         let x = a + t * (b - a);
         let fx = f(x);
+        if fx.is_nan() {
+            return f64::NAN;
+        }
         let (c, fc) = if (fx < 0.0) == (fa < 0.0) {
             (a, fa)
         } else {
@@ -76,6 +82,10 @@ pub(crate) fn root_near(
     next: impl Fn(f64, f64) -> f64,
     mut f: impl FnMut(f64) -> f64,
 ) -> f64 {
+    // Ends that are no numbers would make the clamp panic.
+    if low.is_nan() || high.is_nan() {
+        return f64::NAN;
+    }
     let first = near.clamp(low, high);
     let f_first = f(first);
     let second = next(first, f_first).clamp(low, high);
@@ -92,6 +102,11 @@ pub(crate) fn root_near(
         let f_low = f(low);
         root_within((low, f_low), (nearer, f_nearer), tolerance, f)
     }
+}
+
+/// What is below zero as zero. `f64::max` would make a zero of what is no number, too.
+pub(crate) fn zero_or_more(x: f64) -> f64 {
+    if x < 0.0 { 0.0 } else { x }
 }
 
 /// A step that is smooth at both ends: 0 below 0, z²(3−2z) between, 1 above 1.
@@ -132,6 +147,15 @@ mod tests {
                 assert!((falling - std::f64::consts::SQRT_2).abs() < 1e-11, "{near} {step}: {falling}");
             }
         }
+    }
+
+    #[test]
+    fn where_the_function_is_no_number_neither_is_its_zero() {
+        assert!(root(0.0, 1.0, 1e-9, |_| f64::NAN).is_nan());
+        assert!(root(0.0, 1.0, 1e-9, |x| if x == 0.0 || x == 1.0 { x - 0.5 } else { f64::NAN }).is_nan());
+        assert!(root_near(0.5, (f64::NAN, 1.0), true, 1e-9, |x, _| x, |x| x).is_nan());
+        assert!(root_near(f64::NAN, (0.0, 1.0), true, 1e-9, |x, _| x, |x| x).is_nan());
+        assert!(zero_or_more(f64::NAN).is_nan() && zero_or_more(-1.0) == 0.0 && zero_or_more(2.0) == 2.0);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::{Carburettor, Fitted, Slide, Throat, round_m2};
 use crate::flow::{Gas, segment_area};
-use crate::numeric::{root, root_within, smoothstep};
+use crate::numeric::{root, root_within, smoothstep, zero_or_more};
 
 /// Standard gravity, m/s².
 pub(super) const GRAVITY_M_S2: f64 = 9.806_65;
@@ -81,20 +81,19 @@ impl AirWay {
 
     /// Air past the plate at a manifold pressure, and the pressures on its way.
     ///
-    /// The flow without any loss before the plate is too much. What passes behind that flow's loss is
-    /// too little, unless a lifting slide gives back more than the flow costs: then nothing is the bound.
+    /// The flow without any loss before the plate is too much, the flow with that flow's loss too
+    /// little; except under a lifted slide, behind which more is regained the further it opens: there
+    /// the lower end is no flow at all.
     pub(super) fn at(&self, manifold_pa: f64, kappa: f64) -> AirSide {
-        let passes = |pressure: f64| self.air.flow_kg_s(self.throttle_m2, pressure, manifold_pa).max(0.0);
+        let passes =
+            |pressure: f64| zero_or_more(self.air.flow_kg_s(self.throttle_m2, pressure, manifold_pa));
         let surplus = |flow: f64| passes(self.before_plate(flow, kappa).behind_pa) - flow;
         let most = passes(self.outside_pa);
         let at_most = surplus(most);
-        let lossy = (most + at_most).max(0.0);
-        let at_lossy = surplus(lossy);
-        let flow = if at_lossy < 0.0 {
-            root_within((0.0, most), (lossy, at_lossy), 1e-13, surplus)
-        } else {
-            root_within((lossy, at_lossy), (most, at_most), 1e-13, surplus)
-        };
+        let least = zero_or_more(most + at_most);
+        let at_least = surplus(least);
+        let low = if at_least < 0.0 { (0.0, most) } else { (least, at_least) };
+        let flow = if at_most == 0.0 { most } else { root_within(low, (most, at_most), 1e-13, surplus) };
         self.before_plate(flow, kappa)
     }
 

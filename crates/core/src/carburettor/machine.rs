@@ -68,6 +68,8 @@ impl Machine {
             self.screw_offsets_turns.len() as f64,
             "as many values as there are carburettors, or fewer",
         )?;
+        // Before the offsets, which would make a seated screw of a position that is no number.
+        self.carburettor.check()?;
         let mut feeds: Vec<Feed<Network>> = Vec::new();
         let mut told_apart: Vec<(f64, f64)> = Vec::new();
         for index in 0..count as usize {

@@ -8,6 +8,7 @@ use crate::engine::{Charge, Intake};
 use crate::error::{Result, require};
 use crate::flow::Gas;
 use crate::fuel::Fuel;
+use crate::numeric::zero_or_more;
 
 /// Ratio of heat capacities of air, –.
 const GAMMA_AIR: f64 = 1.4;
@@ -88,7 +89,8 @@ impl Network {
         let plate = plate_rad.to_degrees();
         require((0.0..=90.0).contains(&plate), "plate_deg", plate, "from 0 to 90")?;
         require((0.0..=1e-4).contains(&leak_m2), "leak_mm2", 1e6 * leak_m2, "from 0 to 100")?;
-        require(0.0 < displacement_m3, "displacement_m3", displacement_m3, "above zero")?;
+        let cm3 = 1e6 * displacement_m3;
+        require(0.0 < cm3 && cm3 <= 10_000.0, "displacement_cm3", cm3, "above 0, to 10000")?;
         let gas = Gas::new(GAMMA_AIR, air.pressure_over_density())?;
         let mixture = Gas::new(GAMMA_MIXTURE, air.pressure_over_density())?;
         Ok(Network {
@@ -101,7 +103,8 @@ impl Network {
         })
     }
 
-    /// Every pressure and flow at a manifold pressure \[Pa\] and an engine speed \[rpm\].
+    /// Every pressure and flow at a manifold pressure \[Pa\] and an engine speed \[rpm\]; where either is no
+    /// number, neither are the flows.
     ///
     /// # Example
     ///
@@ -139,7 +142,7 @@ impl Network {
     }
 
     fn leak_kg_s(&self, manifold_pa: f64) -> f64 {
-        self.air.flow_kg_s(self.leak_m2, self.outside_pa, manifold_pa).max(0.0)
+        zero_or_more(self.air.flow_kg_s(self.leak_m2, self.outside_pa, manifold_pa))
     }
 }
 

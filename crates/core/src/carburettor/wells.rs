@@ -5,7 +5,7 @@ use super::{Carburettor, round_m2};
 use crate::error::Result;
 use crate::flow::{Gas, LiquidJet, two_phase_drop};
 use crate::fuel::Fuel;
-use crate::numeric::{root_near, smoothstep};
+use crate::numeric::{root_near, smoothstep, zero_or_more};
 use crate::quantity::Screw;
 
 /// What a well delivers.
@@ -159,7 +159,7 @@ impl Well {
         if 0.0 < self.covered_m2 {
             air_kg_s += self.air.flow_kg_s(self.covered_m2, behind_pa, well_pa);
         }
-        Drawn { fuel_kg_s, air_kg_s: air_kg_s.max(0.0), well_pa }
+        Drawn { fuel_kg_s, air_kg_s: zero_or_more(air_kg_s), well_pa }
     }
 
     /// Head at the outlet less what the flows into the well would need there, Pa; rises with the

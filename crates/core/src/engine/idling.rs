@@ -181,12 +181,15 @@ impl<I: Intake> Running<I> {
             if 0.0 < here.1 {
                 return Idle::Runs(self.between(here.0, above.0));
             }
-            // Invariant: a hump can only hide between the neighbours of the highest of three.
-            if before.1 < above.1
-                && here.1 < above.1
-                && let Some(top) = positive_within(here.0, before.0, &mut surplus)
+            // Invariant: a hump can only hide between the neighbours of the highest of three, or beside an
+            // end of the search that is higher than its one neighbour.
+            let highest = before.1 <= above.1 && here.1 < above.1;
+            let ends_highest = here.0 <= LEAST_RPM && above.1 < here.1;
+            let high_rpm = if ends_highest { above.0 } else { before.0 };
+            if (highest || ends_highest)
+                && let Some(top) = positive_within(here.0, high_rpm, &mut surplus)
             {
-                return Idle::Runs(self.between(top, before.0));
+                return Idle::Runs(self.between(top, high_rpm));
             }
             before = above;
             above = here;
@@ -276,7 +279,7 @@ impl<I: Intake> Running<I> {
     /// ```
     ///
     /// Every cylinder draws the same volume *D/n*; the one with the leak *l* at its port fills part of
-    /// it with the leak's air.
+    /// it with the leak's air, and where the leak is larger than that, the rest thins what the others draw.
     ///
     /// - **Source** none: derived here.
     pub(super) fn torque_share(
@@ -305,7 +308,9 @@ impl<I: Intake> Running<I> {
         let mixed = charge.fuel_kg_s / charge.air_kg_s().max(f64::MIN_POSITIVE);
         if feed.leak_into_one && 1 < feed.cylinders && 0.0 < charge.leak_air_kg_s && 0.0 < drawn_kg_s {
             let leak = charge.leak_air_kg_s.min(drawn_kg_s / n);
-            let strength = charge.fuel_kg_s / charge.mixture_air_kg_s.max(f64::MIN_POSITIVE);
+            // What the leaking cylinder cannot swallow reaches the others.
+            let others_air = charge.mixture_air_kg_s + (charge.leak_air_kg_s - leak);
+            let strength = charge.fuel_kg_s / others_air.max(f64::MIN_POSITIVE);
             let leaking = strength * (drawn_kg_s / n - leak) / (drawn_kg_s / n);
             add(leaking * per_air, 1.0 / n);
             add(strength * per_air, (n - 1.0) / n);

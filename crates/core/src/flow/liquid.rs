@@ -20,8 +20,8 @@ impl LiquidJet {
     ///
     /// # Errors
     ///
-    /// [`Error::OutOfDomain`](crate::Error::OutOfDomain) for a bore, length or density not above zero, a viscosity
-    /// below zero, or a discharge coefficient outside 0 to 1.
+    /// [`Error::OutOfDomain`](crate::Error::OutOfDomain) for a bore or density not above zero, a length or
+    /// viscosity below zero, a discharge coefficient outside 0 to 1, or any of them absurdly large.
     pub fn new(bore_m: f64, length_m: f64, discharge: f64, fuel: &Fuel) -> Result<LiquidJet> {
         require(0.0 < bore_m && bore_m < 0.1, "bore_m", bore_m, "above zero, below 0.1")?;
         require((0.0..1.0).contains(&length_m), "length_m", length_m, "zero or more, below 1")?;

@@ -215,7 +215,9 @@ impl Hidden {
     /// As [`Machine::running`].
     pub fn idle(&self, counted_turns: f64) -> Result<Idle> {
         let turns = self.miscount_turns + counted_turns * (1.0 + self.miscount_share);
-        self.machine.idle(turns.max(0.0), &self.air, &self.fuel)
+        // Not `max`, which would make a seated screw of what is no number.
+        let turns = if turns < 0.0 { 0.0 } else { turns };
+        self.machine.idle(turns, &self.air, &self.fuel)
     }
 
     /// What it does at every position from seated to six turns, as counted.
