@@ -2,7 +2,7 @@
 //!
 //! The engine does not know what feeds it: anything that says how much air and fuel it delivers at a
 //! manifold pressure is an [`Intake`]. Steady speeds are [`Running::idle`], a speed held from outside
-//! is [`Running::at`], and [`Running::step`] lets it turn, hunt and die.
+//! is [`Running::at`], and [`Running::step`] lets it turn, settle and die.
 
 mod burning;
 mod dynamics;

@@ -69,7 +69,7 @@ impl AirWay {
     ///
     /// Air flows for a part of the cycle only; at the same mean flow the mean square is larger. A
     /// nearly closed plate smooths that out. The law does not look at manifold pressure, so that the
-    /// air flow falls strictly as it rises.
+    /// air flow never rises with it, and falls once the plate is not choked.
     ///
     /// - **Source** none: settled on a network like this one.
     /// - **Assumes** 340 m/s for the speed of sound.

@@ -1,4 +1,4 @@
-//! An engine that turns in time: it speeds up, hunts, and dies.
+//! An engine that turns in time: it speeds up, settles, and dies.
 
 use std::f64::consts::PI;
 
@@ -43,7 +43,7 @@ impl<I: Intake> Running<I> {
     /// |:---:|---|---|:---:|---|
     /// | *J* | `inertia_kg_m2` | moment of inertia | kg m² | above zero |
     /// | *V* | `manifold_m3` | volume of a manifold | m³ | above zero |
-    /// | – | `duration_s` | time that passes | s | zero or more |
+    /// | – | `duration_s` | time that passes | s | zero or more; else nothing passes |
     ///
     /// Classical Runge–Kutta steps of at most 2 ms. Where speed falls below [`LEAST_RPM`] the engine
     /// has died: its speed is 0 and it does not come back by itself.
@@ -52,7 +52,10 @@ impl<I: Intake> Running<I> {
     /// - **Assumes** that mixture follows at once: no film of fuel, no delay to the power stroke.
     /// - **Departs** from real engines in both, and in having no single pulses.
     pub fn step(&self, turning: &mut Turning, duration_s: f64) {
-        let steps = (duration_s / LONGEST_STEP_S).ceil().max(1.0);
+        if !(duration_s.is_finite() && 0.0 < duration_s) {
+            return;
+        }
+        let steps = (duration_s / LONGEST_STEP_S).ceil();
         let step_s = duration_s / steps;
         for _ in 0..steps as u64 {
             if !turning.is_alive() {

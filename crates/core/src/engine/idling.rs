@@ -197,7 +197,7 @@ impl<I: Intake> Running<I> {
         Idle::Stalls
     }
 
-    /// The engine held at a speed, rpm.
+    /// The engine held at a speed above zero, rpm.
     pub fn at(&self, rpm: f64) -> Operation {
         self.at_near(rpm, &mut vec![0.5 * self.outside_pa; self.feeds.len()], EXACT_PA)
     }
