@@ -145,7 +145,7 @@ impl Pipe {
             whole,
             part: way - whole as f64,
             turned_back,
-            dull: 1.0 - (-TAU * 3_000.0 / SAMPLE_RATE_HZ).exp(),
+            dull: 1.0 - (-TAU * 1_500.0 / SAMPLE_RATE_HZ).exp(),
             dulled: 0.0,
         }
     }
@@ -165,7 +165,7 @@ impl Pipe {
 
 /// What leaves pipe and silencer.
 fn piped(flow: &[f64], muffler_hz: f64, dice: &mut Dice) -> Vec<f64> {
-    let mut pipe = Pipe::new(dice.between(0.7, 1.3), dice.between(0.5, 0.8));
+    let mut pipe = Pipe::new(dice.between(0.7, 1.3), dice.between(0.35, 0.6));
     let mut boom = Section::resonance(dice.between(35.0, 70.0), 2.0, SAMPLE_RATE_HZ);
     let mut ring = Section::resonance(dice.between(300.0, 900.0), 5.0, SAMPLE_RATE_HZ);
     let mut muffler = Section::low(muffler_hz, SAMPLE_RATE_HZ);
