@@ -94,7 +94,8 @@ fn heard(clips: &[Clip]) -> Vec<Outcome> {
         }
     });
     let mut outcomes = outcomes.into_inner().expect("every thread has ended");
-    outcomes.sort_by_key(|outcome: &Outcome| clips.iter().position(|clip| clip.name() == outcome.clip.name()));
+    outcomes
+        .sort_by_key(|outcome: &Outcome| clips.iter().position(|clip| clip.name() == outcome.clip.name()));
     outcomes
 }
 
@@ -173,11 +174,17 @@ fn report(outcomes: &[Outcome]) {
     let first = pick(&|clip| clip.is_first());
     let voices = pick(&|clip| clip.is_first_condition());
     let further = pick(&|clip| !clip.is_first_condition());
-    println!("Levels: RMS in 100 Hz to 8 kHz over the clip. Shares are of all frames unless \"of heard\"; \"any\": whatever the verdict.");
+    println!(
+        "Levels: RMS in 100 Hz to 8 kHz over the clip. Shares are of all frames unless \"of heard\"; \"any\": whatever the verdict."
+    );
     tables::grouped("Nine voices by condition", &first, |outcome| outcome.clip.condition.to_owned());
-    tables::grouped("Nine voices, seven conditions, by voice", &first, |outcome| outcome.clip.voice.to_owned());
+    tables::grouped("Nine voices, seven conditions, by voice", &first, |outcome| {
+        outcome.clip.voice.to_owned()
+    });
     let others: Vec<&Outcome> = voices.iter().filter(|outcome| !outcome.clip.is_first()).copied().collect();
-    tables::grouped("Further voices, seven conditions, by voice", &others, |outcome| outcome.clip.voice.to_owned());
+    tables::grouped("Further voices, seven conditions, by voice", &others, |outcome| {
+        outcome.clip.voice.to_owned()
+    });
     tables::grouped("Further voices by condition", &others, |outcome| outcome.clip.condition.to_owned());
     tables::grouped("Further conditions, nine voices", &further, |outcome| outcome.clip.condition.to_owned());
     let beside = pick(&|clip| clip.condition.starts_with("beside"));
@@ -197,7 +204,9 @@ fn report(outcomes: &[Outcome]) {
     tables::headline("All voices × seven conditions", &voices);
     tables::headline("Everything but engines beside within 6 dB", &pick(&|clip| !clip.is_disputed()));
 
-    println!("\nWorst clips by frames heard within 2 %; with the wrong ratio most given, and what the sound says for the truth against it (logarithm of likelihoods)");
+    println!(
+        "\nWorst clips by frames heard within 2 %; with the wrong ratio most given, and what the sound says for the truth against it (logarithm of likelihoods)"
+    );
     let mut worst: Vec<&Outcome> = outcomes.iter().filter(|outcome| !outcome.clip.is_disputed()).collect();
     worst.sort_by(|a, b| a.plain.within_2.total_cmp(&b.plain.within_2));
     for outcome in worst.iter().filter(|outcome| outcome.clip.is_first()).take(10) {
@@ -208,16 +217,20 @@ fn report(outcomes: &[Outcome]) {
         println!("{}", fault(outcome));
     }
     println!();
-    for (title, group) in [("nine voices", &first), ("further voices", &others), ("further conditions", &further)] {
-        tables::histogram(&format!("Gross errors heard, {title}"), group.iter().flat_map(|o| o.plain.ratios.clone()));
+    for (title, group) in
+        [("nine voices", &first), ("further voices", &others), ("further conditions", &further)]
+    {
+        tables::histogram(
+            &format!("Gross errors heard, {title}"),
+            group.iter().flat_map(|o| o.plain.ratios.clone()),
+        );
         tables::histogram(
             &format!("Gross errors not heard or doubtful, {title}"),
             group.iter().flat_map(|o| o.plain.ratios_unheard.clone()),
         );
     }
-    let mean = |value: fn(&Outcome) -> f64| {
-        outcomes.iter().map(value).sum::<f64>() / outcomes.len().max(1) as f64
-    };
+    let mean =
+        |value: fn(&Outcome) -> f64| outcomes.iter().map(value).sum::<f64>() / outcomes.len().max(1) as f64;
     println!(
         "\n{} clips; heard {:.0} × real time, made {:.0} × real time, both on one core",
         outcomes.len(),

@@ -70,7 +70,8 @@ impl Score {
             let costs = instants.iter().zip(answers).filter(|(_, answer)| counts(answer));
             costs
                 .map(|(t_s, answer)| {
-                    let error = truth.rpm_at(t_s - delay_s).map_or(0.02, |rpm| (answer.rpm / rpm - 1.0).abs());
+                    let error =
+                        truth.rpm_at(t_s - delay_s).map_or(0.02, |rpm| (answer.rpm / rpm - 1.0).abs());
                     // A frame that is wrong anyway has no say.
                     if error.is_nan() { 0.02 } else { error.min(0.02) }
                 })

@@ -26,29 +26,24 @@ pub const FIRST_VOICES: [&str; 9] = [
 ];
 
 /// Conditions of the first table: every voice is heard under each of them.
-pub const FIRST_CONDITIONS: [&str; 7] = [
-    "idle_clean",
-    "idle_10dB",
-    "idle_0dB_rough",
-    "idle_phone16k",
-    "steady_10dB",
-    "blip_10dB",
-    "sweep_10dB",
-];
+pub const FIRST_CONDITIONS: [&str; 7] =
+    ["idle_clean", "idle_10dB", "idle_0dB_rough", "idle_phone16k", "steady_10dB", "blip_10dB", "sweep_10dB"];
 
 /// Further conditions, under which the voices of the first table are heard.
-pub const FURTHER_CONDITIONS: [&str; 22] = [
+pub const FURTHER_CONDITIONS: [&str; 24] = [
     "idle_10dB_white",
     "idle_0dB_white",
     "idle_slow_10dB",
     "idle_fast_10dB",
     "blip_20dB",
+    "blip_30dB",
     "blip_fast_10dB",
-    "blip_fast_20dB",
+    "blip_fast_30dB",
     "roll_off_10dB",
     "fast_10dB",
     "sweep_14000_10dB",
     "hard_room_5m",
+    "ringing_pipe_10dB",
     "hand_held",
     "wind_6dB",
     "phone_gate16k",
@@ -115,12 +110,17 @@ impl Clip {
         if self.condition == "idle_0dB_rough" {
             voice.draw_strengths(0.3, &mut dice);
         }
-        let take = voice.take(&scene.running, scene.seconds, hash ^ 1).expect("the suite asks for what can be");
+        if self.condition == "ringing_pipe_10dB" {
+            voice.ringing = 0.85;
+        }
+        let take =
+            voice.take(&scene.running, scene.seconds, hash ^ 1).expect("the suite asks for what can be");
         let mut sound = take.samples;
         let mut other = None;
         if let Some(ratio_db) = scene.beside_db {
             let (neighbour, running) = neighbour(&scene.running, &mut dice);
-            let idles = neighbour.take(&running, scene.seconds, hash ^ 2).expect("the suite asks for what can be");
+            let idles =
+                neighbour.take(&running, scene.seconds, hash ^ 2).expect("the suite asks for what can be");
             sound = beside(&sound, &idles.samples, ratio_db, SAMPLE_RATE_HZ);
             other = Some(idles.truth);
         }
@@ -226,7 +226,7 @@ fn scene(condition: &str, place: usize, dice: &mut Dice) -> Scene {
             running.speed = idle(idle_rpm, 0.010);
             running.variation = dice.between(0.06, 0.14);
         }
-        "idle_10dB" => {}
+        "idle_10dB" | "ringing_pipe_10dB" => {}
         "idle_0dB_rough" => {
             running.speed = Speed::Idle { rpm: idle_rpm, wander: 0.015, hunting: 0.02 };
             running.variation = dice.between(0.2, 0.3);
@@ -246,9 +246,13 @@ fn scene(condition: &str, place: usize, dice: &mut Dice) -> Scene {
             running.speed = Speed::Steady { rpm: dice.between(2_000.0, 6_000.0) };
             running.variation = dice.between(0.06, 0.14);
         }
-        "blip_10dB" | "blip_20dB" | "blip_fast_10dB" | "blip_fast_20dB" => {
+        "blip_10dB" | "blip_20dB" | "blip_30dB" | "blip_fast_10dB" | "blip_fast_30dB" => {
             let fast = condition.contains("fast");
-            let level_db = if condition.ends_with("20dB") { 20.0 } else { 10.0 };
+            let level_db = match () {
+                () if condition.ends_with("30dB") => 30.0,
+                () if condition.ends_with("20dB") => 20.0,
+                () => 10.0,
+            };
             *around = Surroundings { noise: Some((Noise::Garage, level_db)), ..moving };
             around.phone = (place % 2 == 1).then_some(Phone { gate: false, drive: 1.5 });
             running.speed = blips(if fast { (5_000.0, 8_000.0) } else { (3_500.0, 4_500.0) }, dice);

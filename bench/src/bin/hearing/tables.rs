@@ -9,7 +9,8 @@ use crate::score::{Score, median};
 
 /// Mean over clips of a share, clips that have none left out.
 fn mean(scores: &[&Score], share: impl Fn(&Score) -> f64) -> f64 {
-    let values: Vec<f64> = scores.iter().map(|score| share(score)).filter(|share| share.is_finite()).collect();
+    let values: Vec<f64> =
+        scores.iter().map(|score| share(score)).filter(|share| share.is_finite()).collect();
     values.iter().sum::<f64>() / values.len() as f64
 }
 
@@ -19,13 +20,13 @@ fn median_of(scores: &[&Score], value: impl Fn(&Score) -> f64) -> f64 {
 
 /// Share of frames heard whose truth lies within the stated spread.
 fn calibration(scores: &[&Score]) -> f64 {
-    let (inside, heard) = scores
-        .iter()
-        .fold((0, 0), |sum, score| (sum.0 + score.inside.0, sum.1 + score.inside.1));
+    let (inside, heard) =
+        scores.iter().fold((0, 0), |sum, score| (sum.0 + score.inside.0, sum.1 + score.inside.1));
     inside as f64 / heard as f64
 }
 
-pub const COLUMNS: &str = "clips |  ≤1 %  ≤2 % | >10 % of heard | unheard doubt. | ≤2 % >10 % any | median  in 90 % | delay ms";
+pub const COLUMNS: &str =
+    "clips |  ≤1 %  ≤2 % | >10 % of heard | unheard doubt. | ≤2 % >10 % any | median  in 90 % | delay ms";
 
 /// One row: the columns of [`COLUMNS`].
 pub fn row(scores: &[&Score]) -> String {

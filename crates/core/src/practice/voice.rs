@@ -40,6 +40,8 @@ pub struct Voice {
     pub headers_ms: Vec<f64>,
     /// Largest swing of speed within a cycle, share, at 900 rpm; it falls as the square of speed.
     pub ripple: f64,
+    /// Share of a wave that the open end of a pipe turns back: near 1 its resonances ring like tones.
+    pub ringing: f64,
     /// Frequency from which the silencer swallows, hertz.
     pub muffler_hz: f64,
     /// Level of the intake beside the exhaust.
@@ -147,6 +149,7 @@ impl Voice {
             pipes: (0..cylinders).map(|cylinder| if narrow_vee { cylinder } else { 0 }).collect(),
             headers_ms: vec![0.0; cylinders],
             ripple: ripple * strokes,
+            ringing: dice.between(0.35, 0.6),
             muffler_hz: dice.between(500.0, 1500.0),
             intake: dice.between(0.1, 0.4),
             ticks: if firing.cycle_deg() > 400.0 { dice.between(0.05, 0.3) } else { 0.0 },
@@ -229,6 +232,7 @@ impl Voice {
             self.muffler_hz,
             "100 to 20000 Hz",
         )?;
+        require((0.0..=0.95).contains(&self.ringing), "ringing", self.ringing, "0 to 0.95")?;
         for level in [self.intake, self.ticks, self.turbulence, self.whine] {
             require((0.0..=100.0).contains(&level), "level", level, "0 to 100")?;
         }

@@ -16,7 +16,7 @@ pub(super) fn heard(voice: &Voice, running: &Running, crank: &Crank, dice: &mut 
     let mut sound = vec![0.0; count];
     let flows = flows(voice, running, crank, dice);
     for flow in &flows {
-        let piped = piped(flow, voice.muffler_hz, dice);
+        let piped = piped(flow, voice, dice);
         add_at(&mut sound, &piped, 1.0, SAMPLE_RATE_HZ);
         if voice.turbulence > 0.0 {
             add_at(&mut sound, &rushing(flow, dice), voice.turbulence, SAMPLE_RATE_HZ);
@@ -75,9 +75,10 @@ fn flows(voice: &Voice, running: &Running, crank: &Crank, dice: &mut Dice) -> Ve
     flows
 }
 
-/// How loudness grows with speed and load.
+/// How loud a firing is by speed and load: a snapped throttle comes out some 18 dB above idle, more
+/// firings a second included (a sanity band only, from memory).
 fn louder(rpm: f64, load: f64) -> f64 {
-    (rpm / 1000.0).powf(0.6) * (1.0 + 1.6 * load.max(0.0)) * (1.0 - 0.6 * (-load).max(0.0))
+    (rpm / 1000.0).powf(0.4) * (1.0 + 1.2 * load.max(0.0)) * (1.0 - 0.6 * (-load).max(0.0))
 }
 
 /// Flow of one firing: the cylinder blows down, then the piston pumps out the rest.
@@ -164,11 +165,11 @@ impl Pipe {
 }
 
 /// What leaves pipe and silencer.
-fn piped(flow: &[f64], muffler_hz: f64, dice: &mut Dice) -> Vec<f64> {
-    let mut pipe = Pipe::new(dice.between(0.7, 1.3), dice.between(0.35, 0.6));
+fn piped(flow: &[f64], voice: &Voice, dice: &mut Dice) -> Vec<f64> {
+    let mut pipe = Pipe::new(dice.between(0.7, 1.3), voice.ringing);
     let mut boom = Section::resonance(dice.between(35.0, 70.0), 2.0, SAMPLE_RATE_HZ);
     let mut ring = Section::resonance(dice.between(300.0, 900.0), 5.0, SAMPLE_RATE_HZ);
-    let mut muffler = Section::low(muffler_hz, SAMPLE_RATE_HZ);
+    let mut muffler = Section::low(voice.muffler_hz, SAMPLE_RATE_HZ);
     let mut last = 0.0;
     flow.iter()
         .map(|&now| {
