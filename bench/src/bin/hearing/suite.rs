@@ -259,7 +259,7 @@ fn scene(condition: &str, place: usize, dice: &mut Dice) -> Scene {
         }
         "sweep_10dB" | "sweep_14000_10dB" => {
             *around = moving;
-            around.rate_hz = if place % 3 == 0 { 16_000.0 } else { SAMPLE_RATE_HZ };
+            around.rate_hz = if place.is_multiple_of(3) { 16_000.0 } else { SAMPLE_RATE_HZ };
             let top_rpm = dice.between(3_000.0, 5_500.0);
             running.speed = if condition == "sweep_14000_10dB" {
                 Speed::Ramp { from_rpm: 2_000.0, to_rpm: 14_000.0, begins_s: 1.0, takes_s: 8.0 }

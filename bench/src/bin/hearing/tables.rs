@@ -31,7 +31,7 @@ pub const COLUMNS: &str =
 /// One row: the columns of [`COLUMNS`].
 pub fn row(scores: &[&Score]) -> String {
     format!(
-        "{:>5} | {:.3} {:.3} | {:.3}   {:.3}  |  {:.3}  {:.3} | {:.3} {:.3}     | {:>6.2}   {:.3}  | {:>6.0}",
+        "{:>5} | {:.3} {:.3} | {:.3}   {:.3}  |  {:.3}  {:.3} | {:.3} {:.3}     | {:>6.2}   {:>5}  | {:>6.0}",
         scores.len(),
         mean(scores, |s| s.within_1),
         mean(scores, |s| s.within_2),
@@ -42,7 +42,9 @@ pub fn row(scores: &[&Score]) -> String {
         mean(scores, |s| s.within_2_any),
         mean(scores, |s| s.gross_any),
         median_of(scores, |s| s.median_rpm),
-        calibration(scores),
+        Some(calibration(scores))
+            .filter(|share| *share > 0.0)
+            .map_or("–".to_owned(), |share| format!("{share:.3}")),
         1e3 * mean(scores, |s| s.delay_s),
     )
 }

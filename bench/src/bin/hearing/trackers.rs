@@ -150,8 +150,11 @@ fn print(outcomes: &[&Outcome], made: &[Made], said: &[Said]) {
     }
 }
 
+/// Clip, score, and processor time, seconds.
+type Scored = (usize, Score, f64);
+
 /// For each clip the score in the way, and with the offset, that suits the tool best for that voice.
-fn chosen(outcomes: &[&Outcome], made: &[Made], own: &[&Said]) -> Vec<(usize, Score, f64)> {
+fn chosen(outcomes: &[&Outcome], made: &[Made], own: &[&Said]) -> Vec<Scored> {
     let mut voices: Vec<&str> = Vec::new();
     let mut chosen = Vec::new();
     for outcome in outcomes {
@@ -164,11 +167,11 @@ fn chosen(outcomes: &[&Outcome], made: &[Made], own: &[&Said]) -> Vec<(usize, Sc
         let mut ways: Vec<&str> = of_voice.iter().map(|said| said.way.as_str()).collect();
         ways.sort_unstable();
         ways.dedup();
-        let mut best: Option<(f64, Vec<(usize, Score, f64)>)> = None;
+        let mut best: Option<(f64, Vec<Scored>)> = None;
         for way in ways {
             for offset in -6..=6 {
                 let offset_s = 0.05 * f64::from(offset);
-                let scored: Vec<(usize, Score, f64)> = of_voice
+                let scored: Vec<Scored> = of_voice
                     .iter()
                     .filter(|said| said.way == way)
                     .map(|said| {
