@@ -12,6 +12,7 @@
 mod dice;
 mod draw;
 mod hidden;
+pub mod voice;
 
 pub use dice::Dice;
 pub use draw::{Population, draw};
