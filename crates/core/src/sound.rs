@@ -8,6 +8,7 @@
 //! | loudness of a few bands, in decibels about their own mean, a thousand times a second | `ears` |
 //! | spectra of that loudness in windows of several lengths, each line against the floor around it | `spectra` |
 //! | evidence for every speed: do the lines stand where this firing pattern would put them? | `comb` |
+//! | where a steady speed explains nothing any more, the same for speeds that change | [`Listener`] |
 //! | which speeds follow one another: forward and backward probabilities with 3 s of hindsight | `track` |
 //! | the pieces joined, and the verdict whether an engine was heard | [`Listener`] |
 //!

@@ -1,7 +1,8 @@
 //! Every constant of the listener, in one place.
 //!
 //! They were set on development seeds and then left alone; the engines of the tests use other seeds. The
-//! rule for voices was widened once after a test's own speech had been heard in two frames.
+//! rule for voices was widened once after a test's own speech had been heard in two frames. Those of chirps
+//! and strays were set on ramps of seeds 123 000 and on.
 
 /// Edges of the bands whose loudness is followed, hertz. Phones hear little below the first; the
 /// last is dropped where the sample rate does not reach it.
@@ -25,6 +26,26 @@ pub const SLOWEST_HZ: f64 = 2.0;
 /// ones follow a blip.
 pub const WINDOWS: [(f64, f64); 3] = [(1.2, 160.0), (0.6, 250.0), (0.3, 400.0)];
 
+/// Relative rates of change of speed that are tried where a steady speed does not explain the sound,
+/// 1/s: a blip climbs by a factor of e in a quarter of a second and falls in one or two.
+pub const CHIRPS_PER_S: [f64; 11] = [-2.5, -1.6, -1.0, -0.6, -0.3, 0.3, 0.6, 1.0, 1.6, 2.5, 4.0];
+/// The most by which speed may change from a window's middle to its end for a chirp to be read in it.
+pub const MOST_WARP: f64 = 0.8;
+/// Above this rate the longest window is left out, 1/s: no blip keeps its rate that long.
+pub const LONG_CHIRP_PER_S: f64 = 0.3;
+/// What a chirp of 1/s costs, in the logarithm of likelihood; it goes with the root of the rate.
+pub const CHIRP_COST: f32 = 0.5;
+/// Share of its usual evidence below which a steady speed does not explain the sound.
+pub const UNEXPLAINED: f32 = 0.6;
+/// Share by which the usual evidence follows that of each frame.
+pub const USUAL_SHARE: f32 = 0.05;
+/// Frames for which chirps go on being tried after the last one was needed.
+pub const CHIRP_FRAMES: usize = 10;
+/// Cells to either side of the likeliest speed, its half and its double for which chirps are tried.
+pub const CHIRP_CELLS: usize = 100;
+/// Share of the belief that follows the likeliest chirp to the next frame; the rest stays.
+pub const FOLLOWS: f32 = 0.5;
+
 /// Half-width of the neighbourhood a line is compared with, hertz.
 pub const NEIGHBOURHOOD_HZ: f64 = 25.0;
 
@@ -33,8 +54,10 @@ pub const CLIP: f64 = 1.5;
 /// What clipping takes from the mean of an exponential distribution, put back: *1/(1 − exp(−1.5))*.
 pub const CLIP_LOSS: f64 = 1.2872;
 
-/// Largest ratio of a line to its neighbourhood that counts: one line alone proves no engine.
-pub const LINE_CAP: f32 = 100.0;
+/// Largest ratio of a line to its neighbourhood that is told apart.
+pub const LINE_CAP: f32 = 10_000.0;
+/// Share of lines in noise that are no noise: hum, whistles. One line alone proves no engine.
+pub const STRAY: f64 = 1e-4;
 
 /// Speeds searched, rpm.
 pub const SPEEDS_RPM: (f64, f64) = (400.0, 7000.0);
@@ -51,16 +74,18 @@ pub const FAR_ABOVE: (f64, f32) = (2500.0, 15.0);
 
 /// Speed from which an engine heard is believed to have been revved, rpm: what [`IDLE_RPM`] says ends,
 /// and speeds further than [`FAST_FACTOR`] from it lose as much as those above idle did.
-pub const FAST_RPM: f64 = 1650.0;
+pub const FAST_RPM: f64 = 1450.0;
 /// See [`FAST_RPM`].
 pub const FAST_FACTOR: f64 = 1.3;
 
 /// Strengths of an implied order against the floor that are tried.
-pub const STRENGTHS: [f64; 2] = [2.5, 40.0];
+pub const STRENGTHS: [f64; 4] = [2.5, 16.0, 100.0, 640.0];
 
 /// Relative variance of orders that even cylinders would not have (for two cylinders; it falls as
 /// their number), and the weight of each.
-pub const UNEVENNESS: [(f64, f64); 4] = [(0.01, 0.8), (0.06, 1.0), (0.25, 0.8), (0.8, 0.15)];
+pub const UNEVENNESS: [(f64, f64); 3] = [(0.06, 1.0), (0.01, 0.8), (0.3, 0.8)];
+/// Evidence of one window by which a speed may fall behind the best and still be weighed in full.
+pub const FAR_BEHIND: f32 = 25.0;
 
 /// Where an engine on a tuning bench is met: between these speeds, rpm. Outside, evidence is taken
 /// off for each unit of the logarithm of speed, up to a most: below, above. It settles near ties
@@ -72,7 +97,7 @@ pub const IDLE_SLOPE: f32 = 150.0;
 pub const IDLE_MOST: (f32, f32) = (24.0, 18.0);
 
 /// Share of the evidence of one frame that counts: frames 50 ms apart share most of their sound.
-pub const TEMPER: f32 = 0.06;
+pub const TEMPER: f32 = 0.12;
 
 /// Frames of hindsight before a frame is final, and how many are made final at once.
 pub const HINDSIGHT_FRAMES: usize = 56;
@@ -85,11 +110,13 @@ pub const NARROW_CELLS: f32 = 0.8;
 pub const WIDE_CELLS: f32 = 16.0;
 /// Share of blips among steps.
 pub const WIDE_SHARE: f32 = 0.01;
+/// The same where a steady speed does not explain the sound of an engine.
+pub const MOVING_SHARE: f32 = 0.3;
 /// Probability that an engine starts or stops from one frame to the next.
 pub const COME_OR_GO: f32 = 0.003;
 
 /// Evidence that noise alone reaches as often as not: what "no engine" scores.
-pub const NONE_SCORES: f32 = 12.0;
+pub const NONE_SCORES: f32 = 6.0;
 
 /// Range in which tones are looked for, hertz: above what firings at crank-correct instants keep
 /// sharp.

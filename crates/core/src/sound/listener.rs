@@ -1,14 +1,16 @@
 //! The listener: samples in, speed trace out.
 
 use std::collections::VecDeque;
+use std::ops::Range;
 
 use super::comb::{Comb, prior};
 use super::constants::{
-    ABOUT_FACTOR, AROUND_FRAMES, CYCLES_DIFFER, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, NONE_SCORES,
-    SPEEDS_RPM, STEP, TEMPER, UNAMBIGUOUS, VOICE_HZ, VOICE_RPM, WINDOWS,
+    ABOUT_FACTOR, AROUND_FRAMES, CHIRP_CELLS, CHIRP_COST, CHIRP_FRAMES, CHIRPS_PER_S, CYCLES_DIFFER,
+    FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LONG_CHIRP_PER_S, NONE_SCORES, SPEEDS_RPM, STEP,
+    TEMPER, UNAMBIGUOUS, UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM, WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
-use super::spectra::Spectra;
+use super::spectra::{Lines, Spectra};
 use super::tone::Tone;
 use super::track::{Belief, Chain, weigh};
 use super::verdict::{Glimpse, verdict};
@@ -24,6 +26,8 @@ struct Seen {
     likelihood: Belief,
     /// Forward belief at this frame.
     forward: Belief,
+    /// Where each speed was heard to go from here, cells a frame; empty where nothing moved.
+    drift: Vec<i8>,
 }
 
 /// Listens to an engine of a known firing pattern.
@@ -64,12 +68,20 @@ pub struct Listener {
     /// Firings per second at 1 rpm.
     firings_per_rpm: f64,
     speeds: usize,
-    lines: [Vec<f32>; LANES],
+    lines: [Lines; LANES],
     /// Next frame whose short windows are to be taken.
     next: usize,
+    /// Evidence of the newest long window.
+    long: Vec<f32>,
     /// Short-window evidence of frames whose long window is still open.
     short: VecDeque<Vec<f32>>,
     forward: Belief,
+    /// The drift of the newest frame.
+    drift: Vec<i8>,
+    /// Evidence that a steady engine usually gives here; 0 before one was heard.
+    usual: f32,
+    /// Frames for which chirps are still to be tried.
+    chirping: usize,
     evidence: f64,
     seen: VecDeque<Seen>,
     /// Frames already given out.
@@ -133,8 +145,12 @@ impl Listener {
             speeds,
             lines: Default::default(),
             next: 0,
+            long: Vec::new(),
             short: VecDeque::new(),
             forward: Belief::ignorant(speeds),
+            drift: Vec::new(),
+            usual: 0.0,
+            chirping: 0,
             evidence: 0.0,
             seen: VecDeque::new(),
             given: 0,
@@ -198,17 +214,25 @@ impl Listener {
 
     /// Takes the evidence of the next frame's short windows and of an earlier one's long window.
     fn tick(&mut self, frames: &mut Vec<Frame>) {
-        let mut short = self.believed_before();
+        let mut short = vec![0.0; self.speeds];
+        let everywhere = 0..self.speeds;
+        let everywhere = std::slice::from_ref(&everywhere);
         for window in 1..WINDOWS.len() {
-            self.hear_window(window, self.next, &mut short);
+            self.hear_window(window, self.next, None, 1.0, everywhere, &mut short);
         }
         self.short.push_back(short);
         if let Some(index) = self.next.checked_sub(LONG_LATER) {
-            let mut long = vec![0.0; self.speeds];
-            self.hear_window(0, index, &mut long);
+            // Half of what the longest window hears is new after six of its frames: every other one will do.
+            if index.is_multiple_of(2) {
+                let mut long = vec![0.0; self.speeds];
+                self.hear_window(0, index, None, 1.0, everywhere, &mut long);
+                self.long = long;
+            }
+            let long = self.long.clone();
+            let before = self.believed_before().unwrap_or_else(|| vec![0.0; self.speeds]);
             let newest = &self.short[self.short.len() - 1];
-            let now: Vec<f32> = newest.iter().zip(&long).map(|(short, long)| short + long).collect();
-            self.chain.forward(&mut self.live_belief, &likelihood(&now).0);
+            let now: Vec<f32> = sum([newest, &long, &before]);
+            self.chain.forward(&mut self.live_belief, &[], &likelihood(&now).0);
             let (glimpse, mut frame) = self.look(self.next, &self.live_belief);
             if self.recent.len() > AROUND_FRAMES {
                 self.recent.pop_front();
@@ -219,11 +243,14 @@ impl Listener {
             frame.heard = verdict(recent, recent.len() - 1, careful);
             self.live = Some(frame);
             let short = self.short.pop_front().unwrap_or_default();
-            let all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
+            let mut all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
+            let drift = self.chirp(index, &mut all);
+            all.iter_mut().zip(&before).for_each(|(all, before)| *all += before);
             let (likelihood, scale) = likelihood(&all);
-            let mean = self.chain.forward(&mut self.forward, &likelihood);
+            let mean = self.chain.forward(&mut self.forward, &self.drift, &likelihood);
             self.evidence += f64::from(scale) + f64::from(mean).ln();
-            self.seen.push_back(Seen { likelihood, forward: self.forward.clone() });
+            self.drift.clone_from(&drift);
+            self.seen.push_back(Seen { likelihood, forward: self.forward.clone(), drift });
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
             }
@@ -235,21 +262,76 @@ impl Listener {
         self.next += 1;
     }
 
-    /// What is believed of each speed before listening to the next frame.
-    fn believed_before(&self) -> Vec<f32> {
+    /// Where a steady speed does not explain the sound of an engine that was heard before, tries changing
+    /// ones about its speed, half and twice of it: raises the evidence to the likeliest, and says where
+    /// each speed goes.
+    fn chirp(&mut self, index: usize, evidence: &mut [f32]) -> Vec<i8> {
+        let best = evidence.iter().copied().fold(f32::MIN, f32::max);
+        let was_heard = self.forward.none < LIKELY;
+        self.chirping = self.chirping.saturating_sub(1);
+        if UNEXPLAINED * self.usual < best {
+            self.usual += if was_heard { USUAL_SHARE * (best - self.usual) } else { 0.0 };
+        } else if was_heard && 0.0 < self.usual {
+            self.chirping = CHIRP_FRAMES;
+        }
+        if self.chirping == 0 {
+            return Vec::new();
+        }
+        let at = self.forward.best();
+        let octave = (2.0_f64.ln() / STEP) as usize;
+        let ranges = [at.saturating_sub(octave), at, at + octave]
+            .map(|middle| middle.saturating_sub(CHIRP_CELLS)..(middle + CHIRP_CELLS).min(self.speeds));
+        let mut drift = vec![0; self.speeds];
+        let mut changing = vec![0.0; self.speeds];
+        for (chirp, rate) in CHIRPS_PER_S.iter().enumerate() {
+            changing.fill(0.0);
+            // A window that cannot follow leaves its say to the next shorter one.
+            let mut says = 0.0;
+            for window in 0..WINDOWS.len() {
+                says += 1.0;
+                let long = window == 0 && LONG_CHIRP_PER_S < rate.abs();
+                if !long && self.spectra[window].0.follows(chirp) {
+                    self.hear_window(window, index, Some(chirp), says, &ranges, &mut changing);
+                    says = 0.0;
+                }
+            }
+            let cost = CHIRP_COST * rate.abs().sqrt() as f32 / TEMPER;
+            let cells = (rate * FRAME_S / STEP).round() as i8;
+            for i in ranges.iter().cloned().flatten() {
+                if evidence[i] < changing[i] - cost {
+                    evidence[i] = changing[i] - cost;
+                    drift[i] = cells;
+                }
+            }
+        }
+        drift
+    }
+
+    /// What is believed of each speed before listening to a frame.
+    fn believed_before(&mut self) -> Option<Vec<f32>> {
         if !self.unprompted {
-            return vec![0.0; self.speeds];
+            return None;
+        }
+        if 0 < self.chirping {
+            return None;
         }
         let (glimpse, frame) = self.look(self.next, &self.forward);
         if glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
-            prior(self.lowest_rpm, self.speeds, Some(frame.rpm))
-        } else {
-            self.idle_prior.clone()
+            return Some(prior(self.lowest_rpm, self.speeds, Some(frame.rpm)));
         }
+        Some(self.idle_prior.clone())
     }
 
-    /// Adds the evidence of one window about one frame.
-    fn hear_window(&mut self, window: usize, frame: usize, evidence: &mut [f32]) {
+    /// Adds the evidence of one window about one frame, so many times, for a steady or a changing speed.
+    fn hear_window(
+        &mut self,
+        window: usize,
+        frame: usize,
+        chirp: Option<usize>,
+        times: f32,
+        ranges: &[Range<usize>],
+        evidence: &mut [f32],
+    ) {
         let length = self.spectra[window].0.length;
         let from = self.ears.index_at(frame as f64 * FRAME_S) - (length / 2) as i64;
         let sound: Vec<Lanes> = (from..from + length as i64)
@@ -259,10 +341,8 @@ impl Listener {
             })
             .collect();
         let (spectra, comb) = &mut self.spectra[window];
-        spectra.lines(&sound, &mut self.lines);
-        for lines in &self.lines[..self.ears.bands()] {
-            comb.weigh(lines, evidence);
-        }
+        spectra.lines(&sound, chirp, &mut self.lines);
+        comb.weigh(&self.lines[..self.ears.bands()], times, ranges, evidence);
     }
 
     /// Makes the oldest `count` frames final, with everything later as hindsight.
@@ -282,7 +362,8 @@ impl Listener {
                     settled.push(frame);
                 }
             }
-            self.chain.backward(&mut word, &seen.likelihood);
+            let drift = index.checked_sub(1).map_or(&[][..], |before| &self.seen[before].drift);
+            self.chain.backward(&mut word, drift, &seen.likelihood);
         }
         glimpses.extend(self.past.iter().rev());
         glimpses.reverse();
@@ -308,8 +389,7 @@ impl Listener {
 
     /// A belief as its neighbours see it, and the frame it makes, whether heard still open.
     fn look(&self, index: usize, belief: &Belief) -> (Glimpse, Frame) {
-        let best =
-            (0..self.speeds).max_by(|&a, &b| belief.speeds[a].total_cmp(&belief.speeds[b])).unwrap_or(0);
+        let best = belief.best();
         let near = |reach: usize| best.saturating_sub(reach)..(best + reach + 1).min(self.speeds);
         let mass: f32 = belief.speeds[near(5)].iter().sum();
         let mean = near(5).map(|i| i as f32 * belief.speeds[i]).sum::<f32>() / mass;
@@ -326,6 +406,11 @@ impl Listener {
         };
         (glimpse, Frame { t_s, rpm, sd_rpm, heard: Heard::No })
     }
+}
+
+/// The sum of three, value by value.
+fn sum([a, b, c]: [&Vec<f32>; 3]) -> Vec<f32> {
+    a.iter().zip(b).zip(c).map(|((a, b), c)| a + b + c).collect()
 }
 
 /// Likelihoods from evidence, the largest scaled to 1, and the logarithm of that scale over noise.

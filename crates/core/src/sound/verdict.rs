@@ -50,12 +50,13 @@ fn tonal(around: &[Glimpse]) -> f64 {
     around.iter().map(|glimpse| weight(glimpse) * glimpse.tone).sum::<f64>() / sum.max(1e-9)
 }
 
-/// Median change of the logarithm of speed from frame to frame, while something was heard.
+/// Median jerk of the logarithm of speed from frame to frame, while something was heard: an engine speeds
+/// up and slows down evenly.
 fn moves(around: &[Glimpse]) -> f64 {
     let mut changes: Vec<f32> = around
-        .windows(2)
-        .filter(|pair| pair.iter().all(|glimpse| glimpse.none < LIKELY))
-        .map(|pair| (pair[1].cell - pair[0].cell).abs())
+        .windows(3)
+        .filter(|three| three.iter().all(|glimpse| glimpse.none < LIKELY))
+        .map(|three| (three[0].cell - 2.0 * three[1].cell + three[2].cell).abs())
         .collect();
     if changes.is_empty() {
         return f64::INFINITY;

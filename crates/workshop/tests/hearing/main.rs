@@ -25,12 +25,25 @@ fn frames_of(samples: &[f32], firing: &Firing) -> Vec<Frame> {
 
 /// An idle of this layout: wander 1 %, cycles that differ by 0.6 %, unequal cylinders, 10 dB.
 fn idle(layout: &Layout, rpm: f64, any_pulse: bool, noise: Noise, seed: u64, pulses: &[Vec<f64>]) -> Clip {
+    rising(layout, rpm, 0.0, any_pulse, noise, seed, pulses)
+}
+
+/// The same, that rises from its second second on to four times its speed.
+fn rising(
+    layout: &Layout,
+    rpm: f64,
+    rising_rpm_per_s: f64,
+    any_pulse: bool,
+    noise: Noise,
+    seed: u64,
+    pulses: &[Vec<f64>],
+) -> Clip {
     let mut random = Random::new(seed ^ 0xC0FFEE);
     let recipe = Recipe {
         layout,
         rpm,
         seconds: 8.0,
-        rising_rpm_per_s: 0.0,
+        rising_rpm_per_s,
         wander: 0.01,
         jitter: 0.006,
         cylinders: layout.firing_deg.iter().map(|_| random.between(0.65, 1.0)).collect(),
@@ -67,6 +80,25 @@ impl Score {
 
     fn share(&self, count: usize) -> f64 {
         count as f64 / self.frames as f64
+    }
+}
+
+#[test]
+fn recovers_the_speed_of_an_engine_that_is_revved() {
+    let pulses = pulses();
+    for name in ["single", "v-twin-45", "inline-4"] {
+        let layout = layout(name).unwrap();
+        let mut score = Score::default();
+        for (place, rate) in [500.0, 2_000.0, 5_000.0].into_iter().enumerate() {
+            let clip = rising(layout, 900.0, rate, false, Noise::White, SEED + 9_000 + place as u64, &pulses);
+            for frame in frames_of(&clip.samples, &Firing::from(layout)) {
+                if let Some(truth) = clip.rpm(frame.t_s) {
+                    score.add(&frame, truth);
+                }
+            }
+        }
+        let (right, gross) = (score.share(score.right), score.share(score.gross));
+        assert!(0.9 <= right && gross <= 0.01, "{name}: {right:.3} within 2 %, {gross:.3} off by > 10 %");
     }
 }
 
