@@ -18,9 +18,7 @@
 
 use std::ops::Range;
 
-use super::constants::{
-    FAR_ABOVE, FAR_BEHIND, FAST_FACTOR, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, STEP, STRENGTHS, UNEVENNESS,
-};
+use super::constants::{FAR_ABOVE, FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, STEP, STRENGTHS, UNEVENNESS};
 use super::spectra::Lines;
 use crate::engine::layout::Firing;
 
@@ -196,19 +194,19 @@ fn side(values: &[f32], from: usize) -> &[f32; SIDE] {
     values[from..from + SIDE].try_into().expect("a slice of SIDE because it was cut so")
 }
 
-/// What is believed of each speed before listening, in units of evidence; `fast_rpm` is the speed of an
-/// engine already heard to be revved.
-pub(crate) fn prior(lowest_rpm: f64, speeds: usize, fast_rpm: Option<f64>) -> Vec<f32> {
-    let (from, to) = match fast_rpm {
+/// What is believed of each speed before listening, in units of evidence; `around` is the speed of an
+/// engine that is revved, and the factor within which it is looked for.
+pub(crate) fn prior(lowest_rpm: f64, speeds: usize, around: Option<(f64, f64)>) -> Vec<f32> {
+    let (from, to) = match around {
         None => IDLE_RPM,
-        Some(rpm) => (rpm / FAST_FACTOR, rpm * FAST_FACTOR),
+        Some((rpm, factor)) => (rpm / factor, rpm * factor),
     };
-    let most_below = if fast_rpm.is_some() { IDLE_MOST.1 } else { IDLE_MOST.0 };
+    let most_below = if around.is_some() { IDLE_MOST.1 } else { IDLE_MOST.0 };
     (0..speeds)
         .map(|i| {
             let log = lowest_rpm.ln() + STEP * i as f64;
             let (below, above) = ((from.ln() - log) as f32, (log - to.ln()) as f32);
-            let far = if fast_rpm.is_none() { (log - FAR_ABOVE.0.ln()) as f32 } else { 0.0 };
+            let far = if around.is_none() { (log - FAR_ABOVE.0.ln()) as f32 } else { 0.0 };
             -(IDLE_SLOPE * below).clamp(0.0, most_below)
                 - (IDLE_SLOPE * above).clamp(0.0, IDLE_MOST.1)
                 - (IDLE_SLOPE * far).clamp(0.0, FAR_ABOVE.1)

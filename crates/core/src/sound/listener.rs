@@ -6,8 +6,9 @@ use std::ops::Range;
 use super::comb::{Comb, prior};
 use super::constants::{
     ABOUT_FACTOR, AROUND_FRAMES, CHIRP_CELLS, CHIRP_COST, CHIRP_FRAMES, CHIRPS_PER_S, CYCLES_DIFFER,
-    FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LONG_CHIRP_PER_S, NONE_SCORES, SPEEDS_RPM, STEP,
-    TEMPER, UNAMBIGUOUS, UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM, WINDOWS,
+    FAST_FACTOR, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LONG_CHIRP_PER_S, MOVING_FACTOR,
+    NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, UNAMBIGUOUS, UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM,
+    WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::{Lines, Spectra};
@@ -312,12 +313,12 @@ impl Listener {
         if !self.unprompted {
             return None;
         }
-        if 0 < self.chirping {
-            return None;
-        }
         let (glimpse, frame) = self.look(self.next, &self.forward);
+        if 0 < self.chirping {
+            return Some(prior(self.lowest_rpm, self.speeds, Some((frame.rpm, MOVING_FACTOR))));
+        }
         if glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
-            return Some(prior(self.lowest_rpm, self.speeds, Some(frame.rpm)));
+            return Some(prior(self.lowest_rpm, self.speeds, Some((frame.rpm, FAST_FACTOR))));
         }
         Some(self.idle_prior.clone())
     }
