@@ -77,8 +77,8 @@ pub const FAR_ABOVE: (f64, f32) = (2500.0, 15.0);
 pub const FAST_RPM: f64 = 1450.0;
 /// See [`FAST_RPM`].
 pub const FAST_FACTOR: f64 = 1.3;
-/// The same while a speed changes: further than any engine gets in the time for which it may be lost.
-pub const MOVING_FACTOR: f64 = 2.5;
+/// The same while a speed changes: a blip of 5000 rpm/s may be lost for 0.6 s from idle.
+pub const MOVING_FACTOR: f64 = 4.2;
 
 /// Strengths of an implied order against the floor that are tried.
 pub const STRENGTHS: [f64; 4] = [2.5, 16.0, 100.0, 640.0];
