@@ -31,8 +31,6 @@ struct Order {
     /// Distance from the first order on the logarithmic axis, cells.
     shift: usize,
     gain: [[f32; UNEVEN]; STRONG],
-    /// The first unevenness of each strength.
-    first_gain: [f32; STRONG],
     cost: [[f32; UNEVEN]; STRONG],
 }
 
@@ -67,7 +65,6 @@ impl Comb {
             let order = Order {
                 shift: ((k as f64).ln() / STEP).round() as usize,
                 gain: s.map(|s| s.map(|s| (-1.0 / (1.0 + s)) as f32)),
-                first_gain: s.map(|s| (-1.0 / (1.0 + s[0])) as f32),
                 cost: s.map(|s| s.map(|s| s.ln_1p() as f32)),
             };
             let remainder = k % period;
@@ -150,9 +147,9 @@ impl Family {
             for order in orders {
                 let power = side(&lines.power, first + order.shift);
                 let noise = side(&lines.noise, first + order.shift);
-                for (sums, gain) in sums.iter_mut().zip(&order.first_gain) {
+                for (sums, gains) in sums.iter_mut().zip(&order.gain) {
                     for i in 0..SIDE {
-                        sums[i] += gain * power[i];
+                        sums[i] += gains[0] * power[i];
                     }
                 }
                 for i in 0..SIDE {

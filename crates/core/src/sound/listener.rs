@@ -77,8 +77,6 @@ pub struct Listener {
     /// Short-window evidence of frames whose long window is still open.
     short: VecDeque<Vec<f32>>,
     forward: Belief,
-    /// The drift of the newest frame.
-    drift: Vec<i8>,
     /// Evidence that a steady engine usually gives here; 0 before one was heard.
     usual: f32,
     /// Frames for which chirps are still to be tried.
@@ -146,10 +144,9 @@ impl Listener {
             speeds,
             lines: Default::default(),
             next: 0,
-            long: Vec::new(),
+            long: vec![0.0; speeds],
             short: VecDeque::new(),
             forward: Belief::ignorant(speeds),
-            drift: Vec::new(),
             usual: 0.0,
             chirping: 0,
             evidence: 0.0,
@@ -224,13 +221,12 @@ impl Listener {
         self.short.push_back(short);
         if let Some(index) = self.next.checked_sub(LONG_LATER) {
             // Half of what the longest window hears is new after six of its frames: every other one will do.
+            let mut long = std::mem::take(&mut self.long);
             if index.is_multiple_of(2) {
-                let mut long = vec![0.0; self.speeds];
+                long.fill(0.0);
                 self.hear_window(0, index, None, 1.0, everywhere, &mut long);
-                self.long = long;
             }
-            let long = self.long.clone();
-            let before = self.believed_before().unwrap_or_else(|| vec![0.0; self.speeds]);
+            let before = self.believed_before();
             let newest = &self.short[self.short.len() - 1];
             let now: Vec<f32> = sum([newest, &long, &before]);
             self.chain.forward(&mut self.live_belief, &[], &likelihood(&now).0);
@@ -245,12 +241,13 @@ impl Listener {
             self.live = Some(frame);
             let short = self.short.pop_front().unwrap_or_default();
             let mut all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
+            self.long = long;
             let drift = self.chirp(index, &mut all);
             all.iter_mut().zip(&before).for_each(|(all, before)| *all += before);
             let (likelihood, scale) = likelihood(&all);
-            let mean = self.chain.forward(&mut self.forward, &self.drift, &likelihood);
+            let from = self.seen.back().map_or(&[][..], |before| &before.drift);
+            let mean = self.chain.forward(&mut self.forward, from, &likelihood);
             self.evidence += f64::from(scale) + f64::from(mean).ln();
-            self.drift.clone_from(&drift);
             self.seen.push_back(Seen { likelihood, forward: self.forward.clone(), drift });
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
@@ -309,18 +306,19 @@ impl Listener {
     }
 
     /// What is believed of each speed before listening to a frame.
-    fn believed_before(&mut self) -> Option<Vec<f32>> {
+    fn believed_before(&self) -> Vec<f32> {
         if !self.unprompted {
-            return None;
+            return vec![0.0; self.speeds];
         }
         let (glimpse, frame) = self.look(self.next, &self.forward);
+        let around = |factor: f64| prior(self.lowest_rpm, self.speeds, Some((frame.rpm, factor)));
         if 0 < self.chirping {
-            return Some(prior(self.lowest_rpm, self.speeds, Some((frame.rpm, MOVING_FACTOR))));
+            around(MOVING_FACTOR)
+        } else if glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
+            around(FAST_FACTOR)
+        } else {
+            self.idle_prior.clone()
         }
-        if glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
-            return Some(prior(self.lowest_rpm, self.speeds, Some((frame.rpm, FAST_FACTOR))));
-        }
-        Some(self.idle_prior.clone())
     }
 
     /// Adds the evidence of one window about one frame, so many times, for a steady or a changing speed.
