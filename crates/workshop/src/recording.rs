@@ -1,7 +1,19 @@
-//! Recordings: wav, flac, mp3, ogg vorbis, and the sound of m4a, mp4 and mov, decoded block by block.
+//! Recordings, decoded block by block.
 //!
-//! Memory stays bounded however long the recording is. Whatever the decoder does with a broken file,
+//! | file | coding |
+//! |---|---|
+//! | wav, aiff, caf | whole numbers of 8 to 32 bits, floats of 32 and 64, A-law, µ-law, some ADPCM |
+//! | flac, mp3, aac | their own |
+//! | ogg, opus | Vorbis, Opus, FLAC |
+//! | webm, mkv | Opus, Vorbis, AAC, FLAC, as browsers record |
+//! | m4a, mp4, mov, 3gp | AAC (its low-complexity core), ALAC, Opus, MP3, whole numbers and floats |
+//!
+//! What a coder puts before the sound is left out where the file tells how much, so that times are those of
+//! the recording. Memory stays bounded however long it is. Whatever the decoder does with a broken file,
 //! the answer is a refusal that names the file and the remedy.
+
+mod boxes;
+mod coder;
 
 use std::fs::File;
 use std::io::{ErrorKind, Read, Seek, SeekFrom};
@@ -9,10 +21,6 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::sync::mpsc::sync_channel;
 
-use symphonia::core::codecs::audio::well_known::{
-    CODEC_ID_AC3, CODEC_ID_EAC3, CODEC_ID_OPUS, CODEC_ID_SPEEX, CODEC_ID_WMA,
-};
-use symphonia::core::codecs::audio::{AudioCodecId, AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
@@ -20,6 +28,8 @@ use symphonia::core::io::{MediaSource, MediaSourceStream};
 use symphonia::core::meta::MetadataOptions;
 
 use crate::refusal::{Refusal, in_words};
+use boxes::SoundTrack;
+use coder::Coder;
 
 /// Sample rates that can be listened to, hertz.
 const SAMPLE_RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
@@ -28,7 +38,9 @@ const SAMPLE_RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
 const BLOCKS_AHEAD: usize = 4;
 const HANDED_OVER: usize = 32_768;
 
-const READS: &str = "give a wav, flac, mp3, ogg (vorbis), m4a, mp4 or mov recording";
+const READS: &str = "give a wav, flac, mp3, ogg, webm, m4a, mp4 or mov recording";
+
+const CONVERT: &str = "convert it to wav or flac first";
 
 /// Anything sound can be read from.
 pub trait Source: Read + Seek + Send + Sync + 'static {}
@@ -67,17 +79,38 @@ impl MediaSource for Measured {
 pub struct Recording {
     name: String,
     format: Box<dyn FormatReader>,
-    decoder: Box<dyn AudioDecoder>,
+    coder: Coder,
     track: u32,
     sample_rate_hz: u32,
-    interleaved: Vec<f32>,
     mono: Vec<f32>,
+    part: Part,
     /// Whether `mono` holds the first block, decoded while opening.
     first: bool,
     samples: u64,
     damaged: u64,
     cut_short: bool,
     ended: bool,
+}
+
+/// The part of all decoded samples that is the recording.
+struct Part {
+    /// Samples still to leave out.
+    before: u64,
+    /// Samples still to give; none where only the end says so.
+    left: Option<u64>,
+}
+
+impl Part {
+    /// Leaves out of a block what is no part of the recording.
+    fn keep(&mut self, block: &mut Vec<f32>) {
+        let before = self.before.min(block.len() as u64);
+        self.before -= before;
+        block.drain(..before as usize);
+        if let Some(left) = &mut self.left {
+            block.truncate(usize::try_from(*left).unwrap_or(usize::MAX));
+            *left -= block.len() as u64;
+        }
+    }
 }
 
 impl Recording {
@@ -126,12 +159,24 @@ impl Recording {
         let mut head = Vec::new();
         source.by_ref().take(64).read_to_end(&mut head).map_err(broken)?;
         source.rewind().map_err(broken)?;
+        let index = boxes::are_here(&head).then(|| boxes::sound_track(&mut source, length)).flatten();
+        source.rewind().map_err(broken)?;
         let measured = Measured { inner: Box::new(source), length };
-        let opened = catch_unwind(AssertUnwindSafe(|| Recording::probe(measured, &name, length, &head)));
+        let opened =
+            catch_unwind(AssertUnwindSafe(|| Recording::probe(measured, &name, length, &head, index)));
         opened.unwrap_or_else(|_| Err(crashed(&name)))
     }
 
-    fn probe(source: Measured, name: &str, length: u64, head: &[u8]) -> Result<Recording, Refusal> {
+    fn probe(
+        source: Measured,
+        name: &str,
+        length: u64,
+        head: &[u8],
+        index: Option<SoundTrack>,
+    ) -> Result<Recording, Refusal> {
+        if let Some(coding) = index.and_then(|track| unread(&track.coding)) {
+            return Err(coded(name, coding));
+        }
         let mut hint = Hint::new();
         if let Some(ending) = Path::new(name).extension().and_then(|ending| ending.to_str()) {
             hint.with_extension(ending);
@@ -140,9 +185,12 @@ impl Recording {
         let format = symphonia::default::get_probe()
             .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
             .map_err(|error| unrecognised(name, length, head, &error))?;
+        let tracks = format.tracks().len();
         let no_sound = || {
+            let others =
+                if tracks == 0 { String::new() } else { format!(" (tracks of other kinds: {tracks})") };
             Refusal::unanswerable(
-                format!("{name} holds no sound (tracks of other kinds: {})", format.tracks().len()),
+                format!("{name} holds no sound{others}"),
                 "record with the microphone on, or give another file",
             )
         };
@@ -152,23 +200,17 @@ impl Recording {
         if let Some(rate) = parameters.sample_rate {
             check_rate(name, rate)?;
         }
-        let decoder = symphonia::default::get_codecs()
-            .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-            .map_err(|_| {
-                Refusal::unanswerable(
-                    format!("{name} holds sound as {}, which is not read", codec(parameters.codec)),
-                    "convert it to wav or flac first",
-                )
-            })?;
+        let coder = Coder::new(parameters).ok_or_else(|| coded(name, &coder::words(parameters.codec)))?;
         let (track, sample_rate_hz) = (track.id, parameters.sample_rate.unwrap_or_default());
+        let before = coder::opus_run_in(parameters).unwrap_or_default();
         let mut recording = Recording {
             name: name.to_owned(),
             format,
-            decoder,
+            coder,
             track,
             sample_rate_hz,
-            interleaved: Vec::new(),
             mono: Vec::new(),
+            part: Part { before, left: None },
             first: false,
             samples: 0,
             damaged: 0,
@@ -176,6 +218,18 @@ impl Recording {
             ended: false,
         };
         recording.decode()?;
+        if let Some(index) = index
+            && index.begins_s * f64::from(recording.sample_rate_hz) >= before as f64
+        {
+            // The index knows better than the coding; what was left out already is not left out again.
+            let samples = |seconds: f64| (seconds * f64::from(recording.sample_rate_hz)).round() as u64;
+            recording.part.before += samples(index.begins_s) - before;
+            recording.part.left = index.lasts_s.map(samples);
+            recording.part.keep(&mut recording.mono);
+            if recording.mono.is_empty() {
+                recording.decode()?;
+            }
+        }
         if recording.mono.is_empty() {
             let why = if recording.cut_short || recording.damaged > 0 {
                 "is cut off or damaged"
@@ -282,26 +336,23 @@ impl Recording {
             if packet.track_id != self.track {
                 continue;
             }
-            let Ok(decoded) = self.decoder.decode(&packet) else {
+            let Some(rate) = self.coder.decode(&packet, &mut self.mono) else {
+                self.mono.clear();
                 self.damaged += 1;
                 continue;
             };
-            let rate = decoded.spec().rate();
             check_rate(&self.name, rate)?;
             if self.sample_rate_hz != rate {
                 // Some coders state half their rate; the first decoded piece is what counts.
                 if self.samples > 0 {
                     (self.ended, self.cut_short) = (true, true);
+                    self.mono.clear();
                     break;
                 }
                 self.sample_rate_hz = rate;
             }
-            let channels = decoded.num_planes().max(1);
-            decoded.copy_to_vec_interleaved(&mut self.interleaved);
-            let share = 1.0 / channels as f32;
-            self.mono.extend(
-                self.interleaved.chunks_exact(channels).map(|frame| frame.iter().sum::<f32>() * share),
-            );
+            self.part.keep(&mut self.mono);
+            self.ended |= self.part.left == Some(0);
         }
         Ok(())
     }
@@ -319,11 +370,13 @@ fn check_rate(name: &str, rate_hz: u32) -> Result<(), Refusal> {
 
 /// Why a file was not recognised, as far as its first bytes tell.
 fn unrecognised(name: &str, length: u64, head: &[u8], error: &Error) -> Refusal {
-    let sound = head.starts_with(b"RIFF")
-        || head.starts_with(b"fLaC")
-        || head.starts_with(b"OggS")
-        || head.get(4..8) == Some(b"ftyp")
-        || head.starts_with(b"ID3");
+    if let Some(coding) = unread_file(head) {
+        return coded(name, coding);
+    }
+    let sound = [&b"RIFF"[..], b"fLaC", b"OggS", b"ID3", b"FORM", b"caff", b"\x1A\x45\xDF\xA3"]
+        .iter()
+        .any(|start| head.starts_with(start))
+        || head.get(4..8) == Some(b"ftyp");
     if sound {
         let early = matches!(error, Error::IoError(error) if error.kind() == ErrorKind::UnexpectedEof);
         let why = if early {
@@ -356,12 +409,40 @@ fn crashed(name: &str) -> Refusal {
     )
 }
 
-fn codec(id: AudioCodecId) -> String {
-    match id {
-        CODEC_ID_OPUS => "Opus".to_owned(),
-        CODEC_ID_SPEEX => "Speex".to_owned(),
-        CODEC_ID_WMA => "Windows Media Audio".to_owned(),
-        CODEC_ID_AC3 | CODEC_ID_EAC3 => "AC-3".to_owned(),
-        other => format!("coding {other}"),
+/// A coding that is known by name, and not read.
+fn coded(name: &str, coding: &str) -> Refusal {
+    if coding == PROTECTED {
+        return Refusal::unanswerable(
+            format!("the sound of {name} is {PROTECTED}, and cannot be decoded"),
+            "record the engine yourself, or give an unprotected file",
+        );
     }
+    Refusal::unanswerable(format!("{name} holds sound as {coding}, which is not read"), CONVERT)
+}
+
+const PROTECTED: &str = "protected against copying";
+
+/// What the four letters of an index stand for, where it is nothing that can be read.
+fn unread(coding: &[u8; 4]) -> Option<&'static str> {
+    Some(match coding {
+        b"enca" | b"drms" => PROTECTED,
+        b"samr" | b"sawb" | b"sawp" => "AMR (speech of old telephones)",
+        b"ac-3" | b"ec-3" | b"ac-4" => "AC-3",
+        b"Qclp" | b"sqcp" => "QCELP",
+        b"apac" => "spatial audio",
+        _ => return None,
+    })
+}
+
+/// What a file that is not read begins like.
+fn unread_file(head: &[u8]) -> Option<&'static str> {
+    let begins = |with: &[u8]| head.starts_with(with);
+    Some(match () {
+        () if begins(b"#!AMR") => "AMR (speech of old telephones)",
+        () if begins(b"\x30\x26\xB2\x75\x8E\x66\xCF\x11") => "Windows Media Audio",
+        () if begins(b"RIFF") && head.get(8..12) == Some(b"AVI ") => "AVI, a video",
+        () if begins(b"#!SILK") || begins(b"\x02#!SILK") => "SILK",
+        () if begins(b"MThd") => "MIDI",
+        () => return None,
+    })
 }

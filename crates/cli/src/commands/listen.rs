@@ -11,7 +11,8 @@ use clap::Args;
 #[derive(Args)]
 #[command(after_help = "Example:\n  bellmouth listen idle.wav --engine v-twin-45\n  \
     bellmouth listen idle.m4a --firing 0,315 --from 2 --to 20 --json\n\n\
-    Reads wav, flac, mp3, ogg (vorbis), m4a, mp4 and mov. `--engine unknown` ranks the layouts.")]
+    Reads wav, aiff, caf, flac, mp3, aac, ogg and webm (Vorbis, Opus), m4a, mp4, mov and 3gp (AAC, ALAC, Opus), at\n\
+    8 to 192 kHz. AMR, AC-3 and Windows Media are to be converted first. `--engine unknown` ranks the layouts.")]
 pub(crate) struct Listen {
     /// The recording
     file: PathBuf,

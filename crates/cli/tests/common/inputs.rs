@@ -45,8 +45,12 @@ fn write_recordings(folder: &Folder) {
     let whole = folder.read("index-first.mp4");
     let sound = whole.windows(4).position(|four| four == b"mdat").unwrap();
     folder.write("cut-index-first.mp4", &whole[..sound + 4]);
-    convert(folder, &["-c:a", "libopus", "voice-note.ogg"]);
-    convert(folder, &["-c:a", "libopus", "voice-note.mp4"]);
+    folder.write("voice-note.amr", b"#!AMR\n\x3c\x08");
+    convert(folder, &["-c:a", "ac3", "disc.mp4"]);
+    let mut bought = folder.read("whole.m4a");
+    let coding = bought.windows(4).position(|four| four == b"mp4a").unwrap();
+    bought[coding..coding + 4].copy_from_slice(b"drms");
+    folder.write("bought.m4p", bought);
 }
 
 /// Converts `idle.wav`.

@@ -449,7 +449,7 @@ fn ways(bench: &BenchState) -> Markup {
         details data-key="clip" { summary { "Drop a recording of the hold" }
             form.row method="post" action=(at("recording")) enctype="multipart/form-data" data-drop data-busy="Listening to the recording" {
                 (here)
-                label.field { span { "30 s of steady idle: wav, flac, mp3, ogg, m4a, mp4, mov" } input type="file" name="sound" accept="audio/*,video/mp4,video/quicktime" required; }
+                label.field { span { "30 s of steady idle: wav, flac, mp3, ogg, webm, m4a, mp4, mov" } input type="file" name="sound" accept="audio/*,video/mp4,video/quicktime,video/webm" required; }
                 button.key { "Listen to it" }
             }
         }
