@@ -110,8 +110,7 @@ const FORMATS: [(&str, &[&str]); 36] = [
 ];
 
 /// Every sample of a recording, and its rate.
-fn samples(path: &Path) -> (Vec<f32>, f64) {
-    let mut recording = Recording::open(path).unwrap();
+fn samples(mut recording: Recording) -> (Vec<f32>, f64) {
     let mut samples = Vec::new();
     while let Some(block) = recording.next_block().unwrap() {
         samples.extend_from_slice(block);
@@ -142,7 +141,7 @@ fn every_format_gives_the_same_trace() {
     for (name, options) in FORMATS {
         let path = folder.0.join(name);
         encode(&original, &path, options);
-        let (decoded, rate_hz) = samples(&path);
+        let (decoded, rate_hz) = samples(Recording::open(&path).unwrap());
         if rate_hz == 48_000.0 {
             // A stream of bare AAC has nowhere to say what comes before the sound; speech coding at few bits
             // keeps no phases.
@@ -170,9 +169,8 @@ fn every_format_gives_the_same_trace() {
         assert!(apart <= want.trace.len() / 50, "{name}: {apart} of {} frames differ", want.trace.len());
         // An upload has no file: any source of bytes will do.
         let bytes = std::io::Cursor::new(std::fs::read(&path).unwrap());
-        let mut uploaded = Recording::read(bytes, name).unwrap();
-        let block = uploaded.next_block().unwrap().unwrap();
-        assert_eq!(block, &decoded[..block.len()], "{name}");
+        let uploaded = samples(Recording::read(bytes, name).unwrap());
+        assert!(uploaded == (decoded, rate_hz), "{name}: uploaded, it sounds otherwise");
     }
 }
 
@@ -193,7 +191,7 @@ fn an_ending_that_lies_changes_nothing() {
         let bytes = std::fs::read(&path).unwrap();
         for lie in ["lie.wav", "lie.mp3", "lie.m4a", "lie.ogg", "lie.txt", "lie"] {
             let path = folder.file(lie, &bytes);
-            let (samples, _) = samples(&path);
+            let (samples, _) = samples(Recording::open(&path).unwrap());
             assert!(
                 (samples.len() as f64 / 48_000.0 - 1.0).abs() < 0.05,
                 "{ending} as {lie}: {}",
