@@ -18,6 +18,7 @@ mod comb;
 pub mod constants;
 mod ears;
 mod listener;
+mod scan;
 mod spectra;
 mod tone;
 mod track;

@@ -1,24 +1,32 @@
 //! Evidence for every speed: do the lines stand where this firing pattern would put them?
 //!
 //! ```text
-//! order there   p(P) = exp[−P/(1+s)]/(1+s)
+//! order there   p(P) = (1−μ) exp[−P/(1+s)]/(1+s) + μ/(1+P)²
 //! noise         p(P) = (1−ε) exp(−P) + ε/(1+P)²
 //! evidence      Σ over orders of ln p(order there) − ln p(noise)
+//! strength      s(k) = A { S(k) e^(−φ²) + [1 + σ² − e^(−φ²)] / N },   φ = 2π f τ
 //! ```
 //!
 //! *P* is a line's power over its floor, *s* how far an order stands above it. A share *ε* of lines in
 //! noise are strays (hum, whistles) of any power: so a strong line counts no more than its match with
 //! what the firing pattern expects, and *how* strong lines are beside one another tells a speed from its
-//! quarter. *s* follows the firing angles ([`Firing::order_strength`]) plus an unknown unevenness of the
-//! cylinders, times an unknown strength; the likeliest of a few of each is taken, band by band.
+//! quarter. A share *μ* of orders is as it pleases: pipes swallow some and lift others.
+//!
+//! The *N* cylinders' pulses differ in strength by a share *σ* and arrive early or late by a time *τ*
+//! (unequal headers, burning that begins late): so orders which the firing angles cancel (*S(k)* = 0,
+//! [`Firing::order_strength`]) are there all the same, the stronger the higher their frequency *f*. Of a few
+//! pairs of *σ* and *τ* and a few strengths *A* the likeliest is taken, band by band.
 //!
 //! Unevenness is not one number. In an even-firing engine of *N* cylinders, orders that leave the same
 //! remainder by *N* rise and fall together (the remainders *q* and *N − q* too): cylinders alike in
 //! pairs raise one such family and leave the others silent. Each family has its own unevenness.
 
+use std::f64::consts::TAU;
 use std::ops::Range;
 
-use super::constants::{FAR_ABOVE, FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, STEP, STRENGTHS, UNEVENNESS};
+use super::constants::{
+    FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, SLOW_MOST, SLOW_SLOPE, STEP, STRENGTHS, UNEVENNESS,
+};
 use super::spectra::Lines;
 use crate::engine::layout::Firing;
 
@@ -27,67 +35,62 @@ const UNEVEN: usize = UNEVENNESS.len();
 /// Speeds computed side by side.
 const SIDE: usize = 8;
 
-struct Order {
-    /// Distance from the first order on the logarithmic axis, cells.
-    shift: usize,
+/// One order of the cycle for the speeds of one group.
+struct Tooth {
+    /// Where its line stands for the first of these speeds, cells.
+    place: usize,
+    /// *−1/(1+s)* for each strength and unevenness.
     gain: [[f32; UNEVEN]; STRONG],
+    /// *−ln(1+s)*.
     cost: [[f32; UNEVEN]; STRONG],
 }
 
 /// Orders whose unevenness rises and falls together, lowest first.
 struct Family {
-    orders: Vec<Order>,
+    teeth: Vec<Tooth>,
     /// Whether the firing angles alone imply all of them, so that unevenness hardly matters.
     implied: bool,
-    /// For each group of speeds: how many orders it can use, and what they cost, line or no line.
-    groups: Vec<(usize, [[f32; UNEVEN]; STRONG])>,
 }
 
 /// The comb of one firing pattern on one grid of speeds.
 pub(crate) struct Comb {
-    families: Vec<Family>,
+    /// For each group of speeds, its families of orders.
+    groups: Vec<Vec<Family>>,
+    /// The widest instructions that this processor has.
+    arch: pulp::Arch,
 }
 
 impl Comb {
     /// The comb over `speeds` speeds whose first is `lowest_rpm`, on a logarithmic axis of `cells`.
-    pub(crate) fn new(firing: &Firing, speeds: usize, cells: usize) -> Comb {
-        let share = (2.0 / firing.angles_deg().len() as f64).sqrt();
-        // Up to the same frequency for every speed: a limit in orders would favour fast ones.
-        let most = (STEP * cells as f64).exp() as usize;
+    pub(crate) fn new(firing: &Firing, lowest_rpm: f64, speeds: usize, cells: usize) -> Comb {
         let period = period(firing);
-        let mut families: Vec<Family> = (0..=period / 2)
-            .map(|_| Family { orders: Vec::new(), implied: true, groups: Vec::new() })
+        let orders: Vec<(usize, usize, f64)> = (1..=(STEP * cells as f64).exp() as usize)
+            .map(|k| (k, ((k as f64).ln() / STEP).round() as usize, firing.order_strength(k)))
             .collect();
-        for k in 1..=most {
-            let s = STRENGTHS.map(|strength| {
-                UNEVENNESS.map(|(unevenness, _)| strength * (firing.order_strength(k) + unevenness * share))
-            });
-            let order = Order {
-                shift: ((k as f64).ln() / STEP).round() as usize,
-                gain: s.map(|s| s.map(|s| (-1.0 / (1.0 + s)) as f32)),
-                cost: s.map(|s| s.map(|s| s.ln_1p() as f32)),
-            };
-            let remainder = k % period;
-            let family = &mut families[remainder.min(period - remainder)];
-            family.implied &= firing.order_strength(k) > 0.9;
-            family.orders.push(order);
-        }
-        families.retain(|family| !family.orders.is_empty());
-        for family in &mut families {
-            for group in 0..speeds.div_ceil(SIDE) {
-                let fits = |order: &&Order| (group + 1) * SIDE + order.shift <= cells;
-                let usable = family.orders.iter().take_while(fits).count();
-                let mut cost = [[0.0; UNEVEN]; STRONG];
-                for (strong, cost) in cost.iter_mut().enumerate() {
-                    for (uneven, cost) in cost.iter_mut().enumerate() {
-                        let sum: f32 = family.orders[..usable].iter().map(|o| o.cost[strong][uneven]).sum();
-                        *cost = UNEVENNESS[uneven].1.ln() as f32 - sum;
-                    }
+        let first_hz = firing.cycles_per_second(lowest_rpm);
+        let groups = (0..speeds.div_ceil(SIDE))
+            .map(|group| {
+                let mut families: Vec<Family> =
+                    (0..=period / 2).map(|_| Family { teeth: Vec::new(), implied: true }).collect();
+                // Up to the same frequency for every speed: a limit in orders would favour fast ones.
+                for &(k, shift, strength) in
+                    orders.iter().filter(|(_, shift, _)| (group + 1) * SIDE + shift <= cells)
+                {
+                    let place = group * SIDE + shift;
+                    let family = &mut families[(k % period).min(period - k % period)];
+                    family.implied &= strength > 0.9;
+                    family.teeth.push(Tooth::new(
+                        firing,
+                        place,
+                        strength,
+                        first_hz * (STEP * place as f64).exp(),
+                    ));
                 }
-                family.groups.push((usable, cost));
-            }
-        }
-        Comb { families }
+                families.retain(|family| !family.teeth.is_empty());
+                families
+            })
+            .collect();
+        Comb { groups, arch: pulp::Arch::new() }
     }
 
     /// Adds the evidence of a window's lines, so many times, for every speed of some ranges.
@@ -95,120 +98,158 @@ impl Comb {
     /// A first pass tries one unevenness. Speeds that it leaves far behind the best keep what it found,
     /// which is at most the evidence and too little to matter; the rest are weighed in full.
     pub(crate) fn weigh(&self, bands: &[Lines], times: f32, ranges: &[Range<usize>], evidence: &mut [f32]) {
-        let groups = evidence.len().div_ceil(SIDE);
+        self.arch.dispatch(
+            #[inline(always)]
+            || self.weigh_here(bands, times, ranges, evidence),
+        );
+    }
+
+    #[inline(always)]
+    fn weigh_here(&self, bands: &[Lines], times: f32, ranges: &[Range<usize>], evidence: &mut [f32]) {
         let asked = |group: &usize| {
             let first = group * SIDE;
             ranges.iter().any(|range| range.start < first + SIDE && first < range.end)
         };
-        let quick: Vec<(usize, [f32; SIDE])> =
-            (0..groups).filter(asked).map(|group| (group, self.group::<1>(bands, group))).collect();
+        let quick: Vec<(usize, [f32; SIDE])> = (0..self.groups.len())
+            .filter(asked)
+            .map(|group| (group, weigh_group::<1>(&self.groups[group], bands)))
+            .collect();
         let best = quick.iter().flat_map(|(_, found)| found).copied().fold(0.0, f32::max);
         for (group, mut found) in quick {
             if best - FAR_BEHIND < found.iter().copied().fold(0.0, f32::max) {
-                found = self.group::<UNEVEN>(bands, group);
+                found = weigh_group::<UNEVEN>(&self.groups[group], bands);
             }
             for (evidence, found) in evidence[group * SIDE..].iter_mut().zip(found) {
                 *evidence += times * found;
             }
         }
     }
+}
 
-    /// The evidence of all bands for one group of speeds, the first `GUESSES` unevennesses tried.
-    fn group<const GUESSES: usize>(&self, bands: &[Lines], group: usize) -> [f32; SIDE] {
-        let mut found = [0.0; SIDE];
-        for lines in bands {
-            let mut totals = [[0.0_f32; SIDE]; STRONG];
-            for family in &self.families {
-                if family.implied {
-                    family.weigh::<1>(lines, group, &mut totals);
-                } else {
-                    family.weigh::<GUESSES>(lines, group, &mut totals);
-                }
-            }
-            for (i, found) in found.iter_mut().enumerate() {
-                *found += totals.iter().map(|totals| totals[i]).fold(0.0, f32::max);
-            }
+impl Tooth {
+    fn new(firing: &Firing, place: usize, implied: f64, hz: f64) -> Tooth {
+        let cylinders = firing.angles_deg().len() as f64;
+        let s = STRENGTHS.map(|strength| {
+            UNEVENNESS.map(|(share, late_s, _)| {
+                let together = (-(TAU * hz * late_s).powi(2)).exp();
+                strength * (implied * together + (1.0 + share * share - together) / cylinders)
+            })
+        });
+        Tooth {
+            place,
+            gain: s.map(|s| s.map(|s| (-1.0 / (1.0 + s)) as f32)),
+            cost: s.map(|s| s.map(|s| -s.ln_1p() as f32)),
         }
-        found
     }
 }
 
-impl Family {
-    /// Adds to each strength's total the likeliest of the first `GUESSES` unevennesses.
+/// The evidence of all bands for one group of speeds, the first `GUESSES` unevennesses tried.
+#[inline(always)]
+fn weigh_group<const GUESSES: usize>(families: &[Family], bands: &[Lines]) -> [f32; SIDE] {
+    let mut found = [0.0; SIDE];
+    for lines in bands {
+        let mut totals = [[0.0_f32; SIDE]; STRONG];
+        for family in families {
+            if family.implied || GUESSES == 1 {
+                weigh_alike(&family.teeth, lines, &mut totals);
+            } else {
+                weigh_uneven(&family.teeth, lines, &mut totals);
+            }
+        }
+        for (i, found) in found.iter_mut().enumerate() {
+            *found += totals.iter().map(|totals| totals[i]).fold(0.0, f32::max);
+        }
+    }
+    found
+}
+
+/// Adds to each strength's total what the first unevenness makes of a family: all strengths at once, so that
+/// their sums stay in registers.
+#[inline(always)]
+fn weigh_alike(teeth: &[Tooth], lines: &Lines, totals: &mut [[f32; SIDE]; STRONG]) {
+    let mut sums = [[0.0_f32; SIDE]; STRONG];
+    let mut common = [0.0_f32; SIDE];
+    for tooth in teeth {
+        let (power, noise, stray) = lines.side(tooth.place);
+        for (strong, sums) in sums.iter_mut().enumerate() {
+            let (gain, cost) = (tooth.gain[strong][0], tooth.cost[strong][0]);
+            for i in 0..SIDE {
+                sums[i] += larger(gain * power[i] + cost, stray[i]);
+            }
+        }
+        for i in 0..SIDE {
+            common[i] += noise[i];
+        }
+    }
+    for (totals, sums) in totals.iter_mut().zip(&sums) {
+        for i in 0..SIDE {
+            totals[i] += common[i] + sums[i];
+        }
+    }
+}
+
+/// Adds to each strength's total the likeliest unevenness.
+#[inline(always)]
+fn weigh_uneven(teeth: &[Tooth], lines: &Lines, totals: &mut [[f32; SIDE]; STRONG]) {
+    let mut common = [0.0_f32; SIDE];
+    for tooth in teeth {
+        let (_, noise, _) = lines.side(tooth.place);
+        for i in 0..SIDE {
+            common[i] += noise[i];
+        }
+    }
+    for (strong, totals) in totals.iter_mut().enumerate() {
+        let mut sums: [[f32; SIDE]; UNEVEN] = UNEVENNESS.map(|(_, _, weight)| [weight; SIDE]);
+        for tooth in teeth {
+            let (power, _, stray) = lines.side(tooth.place);
+            for (uneven, sums) in sums.iter_mut().enumerate() {
+                let (gain, cost) = (tooth.gain[strong][uneven], tooth.cost[strong][uneven]);
+                for i in 0..SIDE {
+                    sums[i] += larger(gain * power[i] + cost, stray[i]);
+                }
+            }
+        }
+        for i in 0..SIDE {
+            totals[i] += common[i] + sums.iter().map(|sums| sums[i]).fold(f32::MIN, larger);
+        }
+    }
+}
+
+/// The larger of two numbers, in one instruction.
+#[inline(always)]
+fn larger(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
+}
+
+impl Lines {
+    /// Power, noise and stray of the cells of one group from a place on.
     #[inline(always)]
-    fn weigh<const GUESSES: usize>(&self, lines: &Lines, group: usize, totals: &mut [[f32; SIDE]; STRONG]) {
-        let first = group * SIDE;
-        let (usable, cost) = &self.groups[group];
-        let orders = &self.orders[..*usable];
-        let mut common = [0.0_f32; SIDE];
-        if GUESSES == 1 {
-            // All strengths at once: one unevenness of each stays in registers.
-            let mut sums: [[f32; SIDE]; STRONG] = std::array::from_fn(|strong| [cost[strong][0]; SIDE]);
-            for order in orders {
-                let power = side(&lines.power, first + order.shift);
-                let noise = side(&lines.noise, first + order.shift);
-                for (sums, gains) in sums.iter_mut().zip(&order.gain) {
-                    for i in 0..SIDE {
-                        sums[i] += gains[0] * power[i];
-                    }
-                }
-                for i in 0..SIDE {
-                    common[i] += noise[i];
-                }
-            }
-            for (totals, sums) in totals.iter_mut().zip(&sums) {
-                for i in 0..SIDE {
-                    totals[i] += common[i] + sums[i];
-                }
-            }
-            return;
-        }
-        for order in orders {
-            let noise = side(&lines.noise, first + order.shift);
-            for i in 0..SIDE {
-                common[i] += noise[i];
-            }
-        }
-        // A strength at a time, so that all its sums stay in registers.
-        for (strong, totals) in totals.iter_mut().enumerate() {
-            let mut sums: [[f32; SIDE]; GUESSES] = std::array::from_fn(|uneven| [cost[strong][uneven]; SIDE]);
-            for order in orders {
-                let power = side(&lines.power, first + order.shift);
-                for (sums, gain) in sums.iter_mut().zip(&order.gain[strong]) {
-                    for i in 0..SIDE {
-                        sums[i] += gain * power[i];
-                    }
-                }
-            }
-            for i in 0..SIDE {
-                totals[i] += common[i] + sums.iter().map(|sums| sums[i]).fold(f32::MIN, f32::max);
-            }
-        }
+    fn side(&self, from: usize) -> (&[f32; SIDE], &[f32; SIDE], &[f32; SIDE]) {
+        (side(&self.power, from), side(&self.noise, from), side(&self.stray, from))
     }
 }
 
+#[inline(always)]
 fn side(values: &[f32], from: usize) -> &[f32; SIDE] {
     values[from..from + SIDE].try_into().expect("a slice of SIDE because it was cut so")
 }
 
-/// What is believed of each speed before listening, in units of evidence; `around` is the speed of an
-/// engine that is revved, and the factor within which it is looked for.
-pub(crate) fn prior(lowest_rpm: f64, speeds: usize, around: Option<(f64, f64)>) -> Vec<f32> {
-    let (from, to) = match around {
-        None => IDLE_RPM,
-        Some((rpm, factor)) => (rpm / factor, rpm * factor),
-    };
-    let most_below = if around.is_some() { IDLE_MOST.1 } else { IDLE_MOST.0 };
-    (0..speeds)
-        .map(|i| {
-            let log = lowest_rpm.ln() + STEP * i as f64;
-            let (below, above) = ((from.ln() - log) as f32, (log - to.ln()) as f32);
-            let far = if around.is_none() { (log - FAR_ABOVE.0.ln()) as f32 } else { 0.0 };
-            -(IDLE_SLOPE * below).clamp(0.0, most_below)
-                - (IDLE_SLOPE * above).clamp(0.0, IDLE_MOST.1)
-                - (IDLE_SLOPE * far).clamp(0.0, FAR_ABOVE.1)
-        })
-        .collect()
+/// What is believed of each speed where an engine is first met: the logarithm of its share, to be scaled.
+pub(crate) fn first_met(lowest_rpm: f64, speeds: usize) -> Vec<f32> {
+    by_speed(lowest_rpm, speeds, |log| {
+        let (below, above) = (IDLE_RPM.0.ln() - log, log - IDLE_RPM.1.ln());
+        -(IDLE_SLOPE * below.max(above) as f32).clamp(0.0, IDLE_MOST)
+    })
+}
+
+/// What is taken off the evidence of each frame for speeds so slow that few engines idle there: it settles what
+/// the sound leaves open, an engine of which one cylinder in two is hardly heard.
+pub(crate) fn too_slow(lowest_rpm: f64, speeds: usize) -> Vec<f32> {
+    by_speed(lowest_rpm, speeds, |log| -(SLOW_SLOPE * (IDLE_RPM.0.ln() - log) as f32).clamp(0.0, SLOW_MOST))
+}
+
+fn by_speed(lowest_rpm: f64, speeds: usize, value: impl Fn(f64) -> f32) -> Vec<f32> {
+    (0..speeds).map(|i| value(lowest_rpm.ln() + STEP * i as f64)).collect()
 }
 
 /// The number by whose remainder orders fall into families: of cylinders when they fire evenly; 2 when
@@ -233,16 +274,19 @@ mod tests {
     use super::*;
     use crate::engine::layout::layout;
     use crate::sound::constants::SPEEDS_RPM;
+    use crate::sound::spectra::{stray, unlikely};
 
     /// Lines of one band in which every order of a pattern at a speed stands this far above the floor.
     fn lines(firing: &Firing, rpm: f64, cells: usize, strength: f64) -> Lines {
-        let mut lines = Lines { power: vec![1.0; cells], noise: vec![1.0; cells] };
+        let mut lines =
+            Lines { power: vec![1.0; cells], noise: vec![1.0; cells], stray: vec![stray(1.0) as f32; cells] };
         for k in 1..200 {
             let cell = ((rpm / SPEEDS_RPM.0).ln() / STEP + (k as f64).ln() / STEP).round() as usize;
             if cell < cells {
                 let power = (1.0 + strength * firing.order_strength(k)) as f32;
                 lines.power[cell] = power;
-                lines.noise[cell] = crate::sound::spectra::unlikely(f64::from(power)) as f32;
+                lines.noise[cell] = unlikely(f64::from(power)) as f32;
+                lines.stray[cell] = stray(f64::from(power)) as f32;
             }
         }
         lines
@@ -253,13 +297,13 @@ mod tests {
         for name in ["single", "v-twin-45", "inline-4", "crossplane-4"] {
             let firing = Firing::from(layout(name).expect("a row of the table"));
             let (speeds, cells) = (400, 900);
-            let comb = Comb::new(&firing, speeds, cells);
+            let comb = Comb::new(&firing, SPEEDS_RPM.0, speeds, cells);
             for strength in [5.0, 60.0, 500.0] {
                 let bands = [lines(&firing, 1000.0, cells, strength)];
                 let mut pruned = vec![0.0; speeds];
                 comb.weigh(&bands, 1.0, std::slice::from_ref(&(0..speeds)), &mut pruned);
                 let full: Vec<f32> =
-                    (0..speeds / SIDE).flat_map(|group| comb.group::<UNEVEN>(&bands, group)).collect();
+                    comb.groups.iter().flat_map(|group| weigh_group::<UNEVEN>(group, &bands)).collect();
                 let best = full.iter().copied().fold(0.0, f32::max);
                 for (pruned, full) in pruned.iter().zip(&full) {
                     assert!(pruned <= full, "{name}: {pruned} of {full}");

@@ -26,6 +26,13 @@ pub const SLOWEST_HZ: f64 = 2.0;
 /// ones follow a blip.
 pub const WINDOWS: [(f64, f64); 3] = [(1.2, 160.0), (0.6, 250.0), (0.3, 400.0)];
 
+/// Frames from one look at every speed to the next while a steady engine is heard beyond doubt.
+pub const LOOK_FRAMES: usize = 4;
+/// Cells to either side of such an engine's speed that are looked at in every frame.
+pub const LOOK_CELLS: usize = 24;
+/// Probability of a speed from which an engine is heard beyond doubt.
+pub const BEYOND_DOUBT: f32 = 0.99;
+
 /// Relative rates of change of speed that are tried where a steady speed does not explain the sound,
 /// 1/s: a blip climbs by a factor of e in a quarter of a second and falls in one or two.
 pub const CHIRPS_PER_S: [f64; 11] = [-2.5, -1.6, -1.0, -0.6, -0.3, 0.3, 0.6, 1.0, 1.6, 2.5, 4.0];
@@ -41,8 +48,12 @@ pub const UNEXPLAINED: f32 = 0.6;
 pub const USUAL_SHARE: f32 = 0.05;
 /// Frames for which chirps go on being tried after the last one was needed.
 pub const CHIRP_FRAMES: usize = 10;
-/// Cells to either side of the likeliest speed, its half and its double for which chirps are tried.
+/// Cells to either side of each contender for which chirps are tried.
 pub const CHIRP_CELLS: usize = 100;
+/// Speeds believed in at least so much contend.
+pub const CONTENDS: f32 = 1e-4;
+/// The most contenders that are followed.
+pub const CONTENDERS: usize = 4;
 /// Share of the belief that follows the likeliest chirp to the next frame; the rest stays.
 pub const FOLLOWS: f32 = 0.5;
 
@@ -59,8 +70,11 @@ pub const LINE_CAP: f32 = 10_000.0;
 /// Share of lines in noise that are no noise: hum, whistles. One line alone proves no engine.
 pub const STRAY: f64 = 1e-4;
 
+/// Share of orders that are as they please, whatever firing pattern and strength say.
+pub const MISFIT: f64 = 0.01;
+
 /// Speeds searched, rpm.
-pub const SPEEDS_RPM: (f64, f64) = (400.0, 7000.0);
+pub const SPEEDS_RPM: (f64, f64) = (400.0, 14_500.0);
 
 /// Step of the speed grid in the logarithm of speed.
 pub const STEP: f64 = 0.004;
@@ -68,43 +82,34 @@ pub const STEP: f64 = 0.004;
 /// How far a speed may lie from what a tachometer roughly shows: a factor.
 pub const ABOUT_FACTOR: f64 = 1.35;
 
-/// Far above idle more is taken off, once from here on, rpm, and how much at most: no engine is met there
-/// that did not pass through lower speeds within hearing.
-pub const FAR_ABOVE: (f64, f32) = (2500.0, 15.0);
-
-/// Speed from which an engine heard is believed to have been revved, rpm: what [`IDLE_RPM`] says ends,
-/// and speeds further than [`FAST_FACTOR`] from it lose as much as those above idle did.
-pub const FAST_RPM: f64 = 1450.0;
-/// See [`FAST_RPM`].
-pub const FAST_FACTOR: f64 = 1.3;
-/// The same while a speed changes: a blip of 5000 rpm/s may be lost for 0.6 s from idle.
-pub const MOVING_FACTOR: f64 = 4.2;
-
 /// Strengths of an implied order against the floor that are tried.
 pub const STRENGTHS: [f64; 4] = [2.5, 16.0, 100.0, 640.0];
 
-/// Relative variance of orders that even cylinders would not have (for two cylinders; it falls as
-/// their number), and the weight of each.
-pub const UNEVENNESS: [(f64, f64); 3] = [(0.06, 1.0), (0.01, 0.8), (0.3, 0.8)];
+/// How cylinders differ: share by which their strengths differ, time by which their pulses do, seconds, and
+/// how believable that is (a logarithm). The first is tried on every speed.
+pub const UNEVENNESS: [(f64, f64, f32); 3] = [(0.25, 0.3e-3, 0.0), (0.12, 0.1e-3, -0.2), (0.4, 1.2e-3, -1.6)];
 /// Evidence of one window by which a speed may fall behind the best and still be weighed in full.
 pub const FAR_BEHIND: f32 = 25.0;
 
-/// Where an engine on a tuning bench is met: between these speeds, rpm. Outside, evidence is taken
-/// off for each unit of the logarithm of speed, up to a most: below, above. It settles near ties
-/// between a speed and its half or double, no more.
+/// Where an engine on a tuning bench is first met: between these speeds, rpm. Outside it is less likely by so
+/// much for each unit of the logarithm of speed, up to a most: a start settles ties, no more.
 pub const IDLE_RPM: (f64, f64) = (690.0, 1350.0);
-/// See [`IDLE_RPM`]: what one unit of the logarithm takes off.
-pub const IDLE_SLOPE: f32 = 150.0;
-/// See [`IDLE_RPM`]: the most that is taken off, below and above.
-pub const IDLE_MOST: (f32, f32) = (24.0, 18.0);
+/// See [`IDLE_RPM`].
+pub const IDLE_SLOPE: f32 = 60.0;
+/// See [`IDLE_RPM`]: the most, as a logarithm of probability.
+pub const IDLE_MOST: f32 = 6.0;
+/// What each unit of the logarithm of speed below idle takes off the evidence of every frame.
+pub const SLOW_SLOPE: f32 = 700.0;
+/// See [`SLOW_SLOPE`]: the most that is taken off.
+pub const SLOW_MOST: f32 = 40.0;
 
 /// Share of the evidence of one frame that counts: frames 50 ms apart share most of their sound.
 pub const TEMPER: f32 = 0.12;
 
 /// Frames of hindsight before a frame is final, and how many are made final at once.
-pub const HINDSIGHT_FRAMES: usize = 56;
+pub const HINDSIGHT_FRAMES: usize = 46;
 /// See [`HINDSIGHT_FRAMES`].
-pub const FINAL_FRAMES: usize = 14;
+pub const FINAL_FRAMES: usize = 24;
 
 /// Scale of the ordinary step of speed from frame to frame, grid cells.
 pub const NARROW_CELLS: f32 = 0.8;
@@ -116,6 +121,11 @@ pub const WIDE_SHARE: f32 = 0.01;
 pub const MOVING_SHARE: f32 = 0.3;
 /// Probability that an engine starts or stops from one frame to the next.
 pub const COME_OR_GO: f32 = 0.003;
+
+/// Frames that an engine is silent before another one may be met.
+pub const STOPPED_FRAMES: usize = 10;
+/// Share of belief that is as good as none: small enough that what was ruled out stays so.
+pub const GONE: f32 = 1e-34;
 
 /// Evidence that noise alone reaches as often as not: what "no engine" scores.
 pub const NONE_SCORES: f32 = 6.0;

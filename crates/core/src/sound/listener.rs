@@ -3,17 +3,15 @@
 use std::collections::VecDeque;
 use std::ops::Range;
 
-use super::comb::{Comb, prior};
+use super::comb::{first_met, too_slow};
 use super::constants::{
-    ABOUT_FACTOR, AROUND_FRAMES, CHIRP_CELLS, CHIRP_COST, CHIRP_FRAMES, CHIRPS_PER_S, CYCLES_DIFFER,
-    FAST_FACTOR, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LONG_CHIRP_PER_S, MOVING_FACTOR,
-    NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, UNAMBIGUOUS, UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM,
-    WINDOWS,
+    ABOUT_FACTOR, AROUND_FRAMES, BEYOND_DOUBT, CHIRP_CELLS, CHIRP_FRAMES, CONTENDERS, CONTENDS,
+    CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, SPEEDS_RPM,
+    STEP, TEMPER, UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM, WINDOWS,
 };
-use super::ears::{Ears, LANES, Lanes};
-use super::spectra::{Lines, Spectra};
+use super::scan::{Changing, Scan};
 use super::tone::Tone;
-use super::track::{Belief, Chain, weigh};
+use super::track::{Belief, Chain, Likelihood};
 use super::verdict::{Glimpse, verdict};
 use super::{FRAME_S, Frame, Heard};
 use crate::engine::layout::Firing;
@@ -22,9 +20,16 @@ use crate::error::{Result, require};
 /// Frames by which the longest window's evidence comes later than that of the others.
 const LONG_LATER: usize = 6;
 
+/// Evidence of the short windows of a frame.
+struct Short {
+    steady: Vec<f32>,
+    /// Where a steady speed does not explain the sound.
+    changing: Option<Changing>,
+}
+
 /// What was heard of one frame.
 struct Seen {
-    likelihood: Belief,
+    likelihood: Likelihood,
     /// Forward belief at this frame.
     forward: Belief,
     /// Where each speed was heard to go from here, cells a frame; empty where nothing moved.
@@ -51,31 +56,22 @@ struct Seen {
 pub struct Listener {
     sample_rate_hz: f64,
     samples: u64,
-    ears: Ears,
+    scan: Scan,
     tone: Tone,
-    /// Loudness of the last seconds; the first has the index `dropped`.
-    loudness: VecDeque<Lanes>,
-    dropped: i64,
-    /// For each window length, its spectra and its comb.
-    spectra: Vec<(Spectra, Comb)>,
-    /// Whether nobody said how fast the engine turns.
-    unprompted: bool,
-    /// Believed before listening, at idle.
-    idle_prior: Vec<f32>,
+    /// What is taken off the evidence of slow speeds.
+    too_slow: Vec<f32>,
     chain: Chain,
-    lowest_rpm: f64,
     /// Spread that no window resolves, share of the speed; larger where cycles are shorter.
     cycles_differ: f64,
     /// Firings per second at 1 rpm.
     firings_per_rpm: f64,
     speeds: usize,
-    lines: [Lines; LANES],
     /// Next frame whose short windows are to be taken.
     next: usize,
     /// Evidence of the newest long window.
     long: Vec<f32>,
     /// Short-window evidence of frames whose long window is still open.
-    short: VecDeque<Vec<f32>>,
+    short: VecDeque<Short>,
     forward: Belief,
     /// Evidence that a steady engine usually gives here; 0 before one was heard.
     usual: f32,
@@ -86,6 +82,7 @@ pub struct Listener {
     /// Frames already given out.
     given: usize,
     live_belief: Belief,
+    live_drift: Vec<i8>,
     live: Option<Frame>,
     /// Glimpses of the newest provisional frames.
     recent: VecDeque<Glimpse>,
@@ -97,13 +94,13 @@ pub struct Listener {
 impl Listener {
     /// A listener for mono sound at `sample_rate_hz`.
     ///
-    /// `about_rpm` is what a tachometer roughly shows, if there is one; it narrows the search to a
-    /// factor of 1.35 either way and with it excludes half and double speeds.
+    /// `about_rpm` is what a tachometer roughly shows, if there is one: an engine is first met within a
+    /// factor of 1.35 of it, which excludes half and double speeds.
     ///
     /// # Errors
     ///
     /// [`Error::OutOfDomain`](crate::Error::OutOfDomain) unless the sample rate is 8 to 192 kHz and
-    /// the rough speed, if given, 400 to 7000 rpm.
+    /// the rough speed, if given, 400 to 14500 rpm.
     pub fn new(sample_rate_hz: f64, firing: &Firing, about_rpm: Option<f64>) -> Result<Listener> {
         require(
             (8_000.0..=192_000.0).contains(&sample_rate_hz),
@@ -111,53 +108,45 @@ impl Listener {
             sample_rate_hz,
             "8000 to 192000 Hz",
         )?;
-        let (mut lowest, mut highest) = SPEEDS_RPM;
-        if let Some(about) = about_rpm {
-            require((lowest..=highest).contains(&about), "rough speed", about, "400 to 7000 rpm")?;
-            lowest = (about / ABOUT_FACTOR).max(lowest);
-            highest = (about * ABOUT_FACTOR).min(highest);
-        }
+        let (lowest, highest) = SPEEDS_RPM;
         let speeds = ((highest / lowest).ln() / STEP).floor() as usize + 1;
-        let first_hz = firing.cycles_per_second(lowest);
-        let ears = Ears::new(sample_rate_hz);
-        let spectra = WINDOWS
-            .iter()
-            .map(|&(seconds, highest_hz)| {
-                let cells = ((highest_hz / first_hz).ln() / STEP) as usize;
-                let spectra = Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells);
-                (spectra, Comb::new(firing, speeds, cells))
-            })
-            .collect();
+        let mut met = first_met(lowest, speeds);
+        let mut slow = too_slow(lowest, speeds);
+        if let Some(about) = about_rpm {
+            require((lowest..=highest).contains(&about), "rough speed", about, "400 to 14500 rpm")?;
+            for (i, met) in met.iter_mut().enumerate() {
+                let off = ((STEP * i as f64).exp() * lowest / about).ln().abs();
+                *met = if off < ABOUT_FACTOR.ln() { 0.0 } else { f32::NEG_INFINITY };
+            }
+            // Who says the speed knows whether it is slow.
+            slow.fill(0.0);
+        }
+        let chain = Chain::new(&met);
         Ok(Listener {
             sample_rate_hz,
             samples: 0,
+            scan: Scan::new(sample_rate_hz, firing, speeds),
             tone: Tone::new(sample_rate_hz),
-            loudness: VecDeque::new(),
-            dropped: 0,
-            spectra,
-            unprompted: about_rpm.is_none(),
-            idle_prior: prior(lowest, speeds, None),
-            chain: Chain::new(speeds),
-            lowest_rpm: lowest,
+            too_slow: slow,
             cycles_differ: CYCLES_DIFFER * (720.0 / firing.cycle_deg()).powf(0.25),
             firings_per_rpm: firing.cycles_per_second(1.0) * firing.angles_deg().len() as f64,
             speeds,
-            lines: Default::default(),
             next: 0,
             long: vec![0.0; speeds],
             short: VecDeque::new(),
-            forward: Belief::ignorant(speeds),
+            forward: chain.before(),
             usual: 0.0,
             chirping: 0,
             evidence: 0.0,
             seen: VecDeque::new(),
             given: 0,
-            live_belief: Belief::ignorant(speeds),
+            live_belief: chain.before(),
+            live_drift: Vec::new(),
             live: None,
             recent: VecDeque::new(),
             past: VecDeque::new(),
             finished: false,
-            ears,
+            chain,
         })
     }
 
@@ -167,10 +156,9 @@ impl Listener {
         // A second at a time, so that memory stays bounded however long the block is.
         for part in samples.chunks(self.sample_rate_hz as usize) {
             self.samples += part.len() as u64;
-            let loudness = &mut self.loudness;
-            self.ears.hear(part, |value| loudness.push_back(value));
+            self.scan.hear(part);
             self.tone.hear(part);
-            while self.covers(self.next as f64 * FRAME_S + WINDOWS[1].0 / 2.0) {
+            while self.scan.covers(self.next as f64 * FRAME_S + WINDOWS[1].0 / 2.0) {
                 self.tick(&mut frames);
             }
         }
@@ -205,156 +193,133 @@ impl Listener {
         self.evidence
     }
 
-    /// Whether loudness is known up to an instant.
-    fn covers(&self, t_s: f64) -> bool {
-        self.ears.index_at(t_s) < self.dropped + self.loudness.len() as i64
-    }
-
     /// Takes the evidence of the next frame's short windows and of an earlier one's long window.
     fn tick(&mut self, frames: &mut Vec<Frame>) {
-        let mut short = vec![0.0; self.speeds];
-        let everywhere = 0..self.speeds;
-        let everywhere = std::slice::from_ref(&everywhere);
-        for window in 1..WINDOWS.len() {
-            self.hear_window(window, self.next, None, 1.0, everywhere, &mut short);
-        }
+        let short = self.hear_short();
         self.short.push_back(short);
         if let Some(index) = self.next.checked_sub(LONG_LATER) {
-            // Half of what the longest window hears is new after six of its frames: every other one will do.
-            let mut long = std::mem::take(&mut self.long);
-            if index.is_multiple_of(2) {
-                long.fill(0.0);
-                self.hear_window(0, index, None, 1.0, everywhere, &mut long);
-            }
-            let before = self.believed_before();
-            let newest = &self.short[self.short.len() - 1];
-            let now: Vec<f32> = sum([newest, &long, &before]);
-            self.chain.forward(&mut self.live_belief, &[], &likelihood(&now).0);
-            let (glimpse, mut frame) = self.look(self.next, &self.live_belief);
-            if self.recent.len() > AROUND_FRAMES {
-                self.recent.pop_front();
-            }
-            self.recent.push_back(glimpse);
-            let careful = self.careful(frame.rpm);
-            let recent = self.recent.make_contiguous();
-            frame.heard = verdict(recent, recent.len() - 1, careful);
-            self.live = Some(frame);
-            let short = self.short.pop_front().unwrap_or_default();
-            let mut all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
-            self.long = long;
-            let drift = self.chirp(index, &mut all);
-            all.iter_mut().zip(&before).for_each(|(all, before)| *all += before);
-            let (likelihood, scale) = likelihood(&all);
-            let from = self.seen.back().map_or(&[][..], |before| &before.drift);
-            let mean = self.chain.forward(&mut self.forward, from, &likelihood);
-            self.evidence += f64::from(scale) + f64::from(mean).ln();
-            self.seen.push_back(Seen { likelihood, forward: self.forward.clone(), drift });
+            self.hear_long(index);
+            self.follow_live();
+            self.follow(index);
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
             }
-            let keep = self.ears.index_at((index + 1) as f64 * FRAME_S) - self.spectra[0].0.length as i64;
-            while self.dropped < keep && self.loudness.pop_front().is_some() {
-                self.dropped += 1;
-            }
+            self.scan.forget_before(index + 1);
         }
         self.next += 1;
     }
 
-    /// Where a steady speed does not explain the sound of an engine that was heard before, tries changing
-    /// ones about its speed, half and twice of it: raises the evidence to the likeliest, and says where
-    /// each speed goes.
-    fn chirp(&mut self, index: usize, evidence: &mut [f32]) -> Vec<i8> {
-        let best = evidence.iter().copied().fold(f32::MIN, f32::max);
-        let was_heard = self.forward.none < LIKELY;
+    /// Where a steady engine is heard beyond doubt. Then the other speeds are looked at now and then only, and
+    /// keep the evidence of the last look meanwhile: windows that overlap by nine tenths say the same.
+    fn beyond_doubt(&self) -> Option<Range<usize>> {
+        let best = self.live_belief.best();
+        let range = best.saturating_sub(LOOK_CELLS)..(best + LOOK_CELLS).min(self.speeds);
+        let sure = BEYOND_DOUBT < self.live_belief.speeds[range.clone()].iter().sum();
+        (sure && self.chirping == 0 && 0.0 < self.usual).then_some(range)
+    }
+
+    /// Evidence of the next frame's short windows; where a steady speed does not explain the sound of an engine
+    /// that was heard before, for changing speeds too.
+    fn hear_short(&mut self) -> Short {
+        let (frame, everywhere) = (self.next, 0..self.speeds);
+        let near = self.beyond_doubt().filter(|_| !frame.is_multiple_of(LOOK_FRAMES));
+        let mut steady = match (near, self.short.back()) {
+            (Some(range), Some(before)) => {
+                let mut steady = before.steady.clone();
+                self.scan.short(frame, range, &mut steady);
+                if self.unexplained(&steady) {
+                    self.scan.short(frame, everywhere, &mut steady);
+                }
+                steady
+            }
+            _ => {
+                let mut steady = vec![0.0; self.speeds];
+                self.scan.short(frame, everywhere, &mut steady);
+                steady
+            }
+        };
         self.chirping = self.chirping.saturating_sub(1);
-        if UNEXPLAINED * self.usual < best {
-            self.usual += if was_heard { USUAL_SHARE * (best - self.usual) } else { 0.0 };
-        } else if was_heard && 0.0 < self.usual {
+        if self.live_belief.none() < LIKELY && self.unexplained(&steady) {
             self.chirping = CHIRP_FRAMES;
         }
-        if self.chirping == 0 {
-            return Vec::new();
-        }
-        let at = self.forward.best();
-        let octave = (2.0_f64.ln() / STEP) as usize;
-        let ranges = [at.saturating_sub(octave), at, at + octave]
-            .map(|middle| middle.saturating_sub(CHIRP_CELLS)..(middle + CHIRP_CELLS).min(self.speeds));
-        let mut drift = vec![0; self.speeds];
-        let mut changing = vec![0.0; self.speeds];
-        for (chirp, rate) in CHIRPS_PER_S.iter().enumerate() {
-            changing.fill(0.0);
-            // A window that cannot follow leaves its say to the next shorter one.
-            let mut says = 0.0;
-            for window in 0..WINDOWS.len() {
-                says += 1.0;
-                let long = window == 0 && LONG_CHIRP_PER_S < rate.abs();
-                if !long && self.spectra[window].0.follows(chirp) {
-                    self.hear_window(window, index, Some(chirp), says, &ranges, &mut changing);
-                    says = 0.0;
-                }
-            }
-            let cost = CHIRP_COST * rate.abs().sqrt() as f32 / TEMPER;
-            let cells = (rate * FRAME_S / STEP).round() as i8;
-            for i in ranges.iter().cloned().flatten() {
-                if evidence[i] < changing[i] - cost {
-                    evidence[i] = changing[i] - cost;
-                    drift[i] = cells;
-                }
-            }
-        }
-        drift
+        let changing =
+            (0 < self.chirping).then(|| self.scan.changing(frame, &self.contenders(), self.speeds));
+        steady.iter_mut().zip(&self.too_slow).for_each(|(steady, slow)| *steady += slow);
+        Short { steady, changing }
     }
 
-    /// What is believed of each speed before listening to a frame.
-    fn believed_before(&self) -> Vec<f32> {
-        if !self.unprompted {
-            return vec![0.0; self.speeds];
+    /// Whether a steady speed explains the sound worse than it usually does.
+    fn unexplained(&self, steady: &[f32]) -> bool {
+        let best = steady.iter().zip(&self.long).map(|(short, long)| short + long).fold(f32::MIN, f32::max);
+        best < UNEXPLAINED * self.usual
+    }
+
+    /// Speeds believed in, a distance apart.
+    fn contenders(&self) -> Vec<usize> {
+        let mut contenders = vec![self.forward.best()];
+        let mut left = self.live_belief.clone();
+        while contenders.len() <= CONTENDERS {
+            let best = left.best();
+            if left.speeds[best] < CONTENDS {
+                break;
+            }
+            contenders.push(best);
+            left.speeds[best.saturating_sub(CHIRP_CELLS)..(best + CHIRP_CELLS).min(self.speeds)].fill(0.0);
         }
-        let (glimpse, frame) = self.look(self.next, &self.forward);
-        let around = |factor: f64| prior(self.lowest_rpm, self.speeds, Some((frame.rpm, factor)));
-        if 0 < self.chirping {
-            around(MOVING_FACTOR)
-        } else if glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
-            around(FAST_FACTOR)
-        } else {
-            self.idle_prior.clone()
+        contenders
+    }
+
+    /// Evidence of the longest window about a frame. Half of what it hears is new after six of its frames:
+    /// every other one will do.
+    fn hear_long(&mut self, index: usize) {
+        if index.is_multiple_of(2) {
+            let near = self.beyond_doubt().filter(|_| !index.is_multiple_of(2 * LOOK_FRAMES));
+            self.scan.long(index, near.unwrap_or(0..self.speeds), &mut self.long);
         }
     }
 
-    /// Adds the evidence of one window about one frame, so many times, for a steady or a changing speed.
-    fn hear_window(
-        &mut self,
-        window: usize,
-        frame: usize,
-        chirp: Option<usize>,
-        times: f32,
-        ranges: &[Range<usize>],
-        evidence: &mut [f32],
-    ) {
-        let length = self.spectra[window].0.length;
-        let from = self.ears.index_at(frame as f64 * FRAME_S) - (length / 2) as i64;
-        let sound: Vec<Lanes> = (from..from + length as i64)
-            .map(|i| {
-                let at = usize::try_from(i - self.dropped).ok();
-                at.and_then(|at| self.loudness.get(at)).copied().unwrap_or_default()
-            })
-            .collect();
-        let (spectra, comb) = &mut self.spectra[window];
-        spectra.lines(&sound, chirp, &mut self.lines);
-        comb.weigh(&self.lines[..self.ears.bands()], times, ranges, evidence);
+    /// What is believed of the newest frame, and the frame that makes.
+    fn follow_live(&mut self) {
+        let (evidence, drift) = self.short[self.short.len() - 1].with(&self.long);
+        self.chain.forward(&mut self.live_belief, &self.live_drift, &likelihood(&evidence).0);
+        self.live_drift = drift;
+        let (glimpse, mut frame) = self.look(self.next, &self.live_belief);
+        if self.recent.len() > AROUND_FRAMES {
+            self.recent.pop_front();
+        }
+        self.recent.push_back(glimpse);
+        let careful = self.careful(frame.rpm);
+        let recent = self.recent.make_contiguous();
+        frame.heard = verdict(recent, recent.len() - 1, careful);
+        self.live = Some(frame);
+    }
+
+    /// What is believed of a frame whose windows are all complete.
+    fn follow(&mut self, index: usize) {
+        let Some(short) = self.short.pop_front() else { return };
+        debug_assert_eq!(index, self.given + self.seen.len());
+        if self.forward.none() < LIKELY && !self.unexplained(&short.steady) {
+            let best = short.steady.iter().zip(&self.long).map(|(a, b)| a + b).fold(f32::MIN, f32::max);
+            self.usual += USUAL_SHARE * (best - self.usual);
+        }
+        let (evidence, drift) = short.with(&self.long);
+        let (likelihood, scale) = likelihood(&evidence);
+        let from = self.seen.back().map_or(&[][..], |before| &before.drift);
+        let mean = self.chain.forward(&mut self.forward, from, &likelihood);
+        self.evidence += f64::from(scale) + f64::from(mean).ln();
+        self.seen.push_back(Seen { likelihood, forward: self.forward.clone(), drift });
     }
 
     /// Makes the oldest `count` frames final, with everything later as hindsight.
     fn settle(&mut self, count: usize, frames: &mut Vec<Frame>) {
         let count = count.min(self.seen.len());
-        let mut word = Belief { speeds: vec![1.0; self.speeds], none: 1.0 };
+        let mut word = self.chain.silent();
         // Newest first: frames still open are glimpsed too, as neighbours of those that settle.
         let mut glimpses = Vec::with_capacity(self.seen.len() + self.past.len());
         let mut settled = Vec::with_capacity(count);
         for (index, seen) in self.seen.iter().enumerate().rev() {
             if index < count + AROUND_FRAMES {
-                let mut belief = seen.forward.clone();
-                weigh(&mut belief, &word);
+                let belief = seen.forward.joined(&word);
                 let (glimpse, frame) = self.look(self.given + index, &belief);
                 glimpses.push(glimpse);
                 if index < count {
@@ -393,12 +358,12 @@ impl Listener {
         let mass: f32 = belief.speeds[near(5)].iter().sum();
         let mean = near(5).map(|i| i as f32 * belief.speeds[i]).sum::<f32>() / mass;
         let variance = near(5).map(|i| (i as f32 - mean).powi(2) * belief.speeds[i]).sum::<f32>() / mass;
-        let rpm = self.lowest_rpm * (STEP * f64::from(mean)).exp();
+        let rpm = SPEEDS_RPM.0 * (STEP * f64::from(mean)).exp();
         let sd_rpm =
             rpm * (STEP * STEP * f64::from(variance) + self.cycles_differ * self.cycles_differ).sqrt();
         let t_s = index as f64 * FRAME_S;
         let glimpse = Glimpse {
-            none: belief.none,
+            none: belief.none(),
             near: belief.speeds[near(24)].iter().sum(),
             cell: mean,
             tone: self.tone.at(t_s),
@@ -407,15 +372,26 @@ impl Listener {
     }
 }
 
-/// The sum of three, value by value.
-fn sum([a, b, c]: [&Vec<f32>; 3]) -> Vec<f32> {
-    a.iter().zip(b).zip(c).map(|((a, b), c)| a + b + c).collect()
+impl Short {
+    /// Evidence of all windows, the longest one's given; and where each speed goes: nowhere, if that is empty.
+    fn with(&self, long: &[f32]) -> (Vec<f32>, Vec<i8>) {
+        let mut evidence: Vec<f32> = self.steady.iter().zip(long).map(|(short, long)| short + long).collect();
+        let Some(changing) = &self.changing else { return (evidence, Vec::new()) };
+        let mut drift = vec![0; evidence.len()];
+        for (i, evidence) in evidence.iter_mut().enumerate() {
+            if *evidence < changing.evidence[i] {
+                *evidence = changing.evidence[i];
+                drift[i] = changing.drift[i];
+            }
+        }
+        (evidence, drift)
+    }
 }
 
 /// Likelihoods from evidence, the largest scaled to 1, and the logarithm of that scale over noise.
-fn likelihood(evidence: &[f32]) -> (Belief, f32) {
+fn likelihood(evidence: &[f32]) -> (Likelihood, f32) {
     let best = evidence.iter().copied().fold(NONE_SCORES, f32::max);
     let scale = |e: f32| (TEMPER * (e - best)).exp();
-    let belief = Belief { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) };
-    (belief, TEMPER * (best - NONE_SCORES))
+    let seen = Likelihood { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) };
+    (seen, TEMPER * (best - NONE_SCORES))
 }

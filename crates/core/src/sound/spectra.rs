@@ -8,7 +8,9 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
-use super::constants::{CHIRPS_PER_S, CLIP, CLIP_LOSS, LINE_CAP, MOST_WARP, NEIGHBOURHOOD_HZ, STEP, STRAY};
+use super::constants::{
+    CHIRPS_PER_S, CLIP, CLIP_LOSS, LINE_CAP, MISFIT, MOST_WARP, NEIGHBOURHOOD_HZ, STEP, STRAY,
+};
 use super::ears::{LANES, Lanes};
 
 /// The spectrum of one window length.
@@ -32,7 +34,7 @@ pub(crate) struct Spectra {
     cells: Vec<(usize, f32)>,
     /// For each chirp, how the window is read so that a sound of that relative rate stands still.
     warps: Vec<Vec<Reading>>,
-    unlikely: Vec<f32>,
+    densities: Vec<(f32, f32)>,
 }
 
 /// Lines of one band, cell by cell.
@@ -42,6 +44,8 @@ pub(crate) struct Lines {
     pub(crate) power: Vec<f32>,
     /// How unlikely that power is in noise: the negative logarithm of its density.
     pub(crate) noise: Vec<f32>,
+    /// How likely it is of an order that is as it pleases: the logarithm of that density.
+    pub(crate) stray: Vec<f32>,
 }
 
 /// The negative logarithm of the density of a line's power in noise: exponential, but for a share of
@@ -50,7 +54,12 @@ pub(super) fn unlikely(power: f64) -> f64 {
     -((1.0 - STRAY) * (-power).exp() + STRAY / ((1.0 + power) * (1.0 + power))).ln()
 }
 
-/// Steps of the table of [`unlikely`] for each doubling of *1 + power*.
+/// The logarithm of the density of the power of an order that is as it pleases, its share included.
+pub(super) fn stray(power: f64) -> f64 {
+    MISFIT.ln() - 2.0 * power.ln_1p()
+}
+
+/// Steps of the tables of [`unlikely`] and [`stray`] for each doubling of *1 + power*.
 const STEPS_BITS: u32 = 8;
 
 /// The place of a power in that table: the leading bits of *1 + power*.
@@ -58,13 +67,14 @@ fn place(power: f32) -> usize {
     (((1.0 + power).to_bits() >> (23 - STEPS_BITS)) - (1.0_f32.to_bits() >> (23 - STEPS_BITS))) as usize
 }
 
-/// The table of [`unlikely`].
-fn table() -> Vec<f32> {
+/// The table of [`unlikely`] and [`stray`].
+fn table() -> Vec<(f32, f32)> {
     (0..=place(LINE_CAP))
         .map(|i| {
             let base = f64::from(f32::from_bits(((i as u32) << (23 - STEPS_BITS)) + 1.0_f32.to_bits()));
             let step = (base.log2().floor()).exp2() / f64::from(1_u32 << STEPS_BITS);
-            unlikely(base + 0.5 * step - 1.0) as f32
+            let power = base + 0.5 * step - 1.0;
+            (unlikely(power) as f32, stray(power) as f32)
         })
         .collect()
 }
@@ -112,7 +122,7 @@ impl Spectra {
             per_floor: vec![0.0; bins],
             reach: (NEIGHBOURHOOD_HZ / bin_hz).round().max(1.0) as usize,
             cells,
-            unlikely: table(),
+            densities: table(),
             warps: CHIRPS_PER_S
                 .iter()
                 .map(|&rate| {
@@ -184,7 +194,12 @@ impl Spectra {
                 (line * self.per_floor[bin]).min(LINE_CAP)
             }));
             lines.noise.clear();
-            lines.noise.extend(lines.power.iter().map(|&power| self.unlikely[place(power)]));
+            lines.stray.clear();
+            for &power in &lines.power {
+                let (noise, stray) = self.densities[place(power)];
+                lines.noise.push(noise);
+                lines.stray.push(stray);
+            }
         }
     }
 }
@@ -256,14 +271,19 @@ mod tests {
     }
 
     #[test]
-    fn the_table_of_noise_is_the_formula() {
+    fn the_tables_are_the_formulas() {
         let table = table();
         for power in [0.0_f32, 0.3, 1.0, 4.0, 9.9, 20.0, 300.0, 9_999.0] {
-            let (looked_up, formula) = (table[place(power)], unlikely(f64::from(power)) as f32);
-            assert!(
-                (looked_up - formula).abs() < 0.005 * (1.0 + power.min(12.0)),
-                "{power}: {looked_up} {formula}"
-            );
+            let (noise, order) = table[place(power)];
+            for (looked_up, formula) in
+                [(noise, unlikely(f64::from(power))), (order, stray(f64::from(power)))]
+            {
+                let formula = formula as f32;
+                assert!(
+                    (looked_up - formula).abs() < 0.005 * (1.0 + power.min(12.0)),
+                    "{power}: {looked_up} {formula}"
+                );
+            }
         }
     }
 }

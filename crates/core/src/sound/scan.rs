@@ -1,0 +1,165 @@
+//! The evidence of one frame: windows of loudness around it, their spectra, the comb laid on them.
+
+use std::collections::VecDeque;
+use std::ops::Range;
+
+use super::FRAME_S;
+use super::comb::Comb;
+use super::constants::{CHIRP_CELLS, CHIRP_COST, CHIRPS_PER_S, SPEEDS_RPM, STEP, TEMPER, WINDOWS};
+use super::ears::{Ears, LANES, Lanes};
+use super::spectra::{Lines, Spectra};
+use crate::engine::layout::Firing;
+
+/// Looks at the last seconds of sound.
+pub(crate) struct Scan {
+    ears: Ears,
+    /// Loudness of the last seconds; the first has the index `dropped`.
+    loudness: VecDeque<Lanes>,
+    dropped: i64,
+    /// For each window length, its spectra and its comb.
+    windows: Vec<(Spectra, Comb)>,
+    lines: [Lines; LANES],
+    sound: Vec<Lanes>,
+}
+
+/// Evidence for speeds that change.
+#[derive(Clone, Debug)]
+pub(crate) struct Changing {
+    /// Evidence of the likeliest rate of change of each speed; much below zero where none was tried.
+    pub(crate) evidence: Vec<f32>,
+    /// Where it takes that speed, cells a frame.
+    pub(crate) drift: Vec<i8>,
+}
+
+impl Scan {
+    pub(crate) fn new(sample_rate_hz: f64, firing: &Firing, speeds: usize) -> Scan {
+        let lowest_rpm = SPEEDS_RPM.0;
+        let first_hz = firing.cycles_per_second(lowest_rpm);
+        let ears = Ears::new(sample_rate_hz);
+        let windows = WINDOWS
+            .iter()
+            .map(|&(seconds, highest_hz)| {
+                let cells = ((highest_hz / first_hz).ln() / STEP) as usize;
+                let spectra = Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells);
+                (spectra, Comb::new(firing, lowest_rpm, speeds, cells))
+            })
+            .collect();
+        Scan {
+            ears,
+            loudness: VecDeque::new(),
+            dropped: 0,
+            windows,
+            lines: Default::default(),
+            sound: Vec::new(),
+        }
+    }
+
+    /// Takes samples.
+    pub(crate) fn hear(&mut self, samples: &[f32]) {
+        let loudness = &mut self.loudness;
+        self.ears.hear(samples, |value| loudness.push_back(value));
+    }
+
+    /// Whether loudness is known up to an instant.
+    pub(crate) fn covers(&self, t_s: f64) -> bool {
+        self.ears.index_at(t_s) < self.dropped + self.loudness.len() as i64
+    }
+
+    /// Forgets what no window of this frame and later ones reaches.
+    pub(crate) fn forget_before(&mut self, frame: usize) {
+        let keep = self.ears.index_at(frame as f64 * FRAME_S) - self.windows[0].0.length as i64;
+        while self.dropped < keep && self.loudness.pop_front().is_some() {
+            self.dropped += 1;
+        }
+    }
+
+    /// Puts the evidence of the short windows about a frame in its place, for every speed of a range.
+    pub(crate) fn short(&mut self, frame: usize, range: Range<usize>, evidence: &mut [f32]) {
+        evidence[range.clone()].fill(0.0);
+        let ranges = std::slice::from_ref(&range);
+        for window in 1..WINDOWS.len() {
+            self.window(window, frame, None, 1.0, ranges, evidence);
+        }
+    }
+
+    /// Puts the evidence of the longest window about a frame in its place, for every speed of a range.
+    pub(crate) fn long(&mut self, frame: usize, range: Range<usize>, evidence: &mut [f32]) {
+        evidence[range.clone()].fill(0.0);
+        self.window(0, frame, None, 1.0, std::slice::from_ref(&range), evidence);
+    }
+
+    /// Evidence for speeds near some contenders that change while the short windows last.
+    pub(crate) fn changing(&mut self, frame: usize, contenders: &[usize], speeds: usize) -> Changing {
+        let ranges = around(contenders, speeds);
+        let mut likeliest = Changing { evidence: vec![f32::MIN; speeds], drift: vec![0; speeds] };
+        let mut at_rate = vec![0.0; speeds];
+        for (chirp, rate) in CHIRPS_PER_S.iter().enumerate() {
+            at_rate.fill(0.0);
+            // A window that cannot follow leaves its say to the next shorter one; the longest never can.
+            let mut says = 1.0;
+            for window in 1..WINDOWS.len() {
+                says += 1.0;
+                if self.windows[window].0.follows(chirp) {
+                    self.window(window, frame, Some(chirp), says, &ranges, &mut at_rate);
+                    says = 0.0;
+                }
+            }
+            let cost = CHIRP_COST * rate.abs().sqrt() as f32 / TEMPER;
+            let cells = (rate * FRAME_S / STEP).round() as i8;
+            for i in ranges.iter().cloned().flatten() {
+                if likeliest.evidence[i] < at_rate[i] - cost {
+                    likeliest.evidence[i] = at_rate[i] - cost;
+                    likeliest.drift[i] = cells;
+                }
+            }
+        }
+        likeliest
+    }
+
+    /// Adds the evidence of one window about one frame, so many times, for a steady or a changing speed.
+    fn window(
+        &mut self,
+        window: usize,
+        frame: usize,
+        chirp: Option<usize>,
+        times: f32,
+        ranges: &[Range<usize>],
+        evidence: &mut [f32],
+    ) {
+        let (spectra, comb) = &mut self.windows[window];
+        let from = self.ears.index_at(frame as f64 * FRAME_S) - (spectra.length / 2) as i64;
+        self.sound.clear();
+        self.sound.extend((from..from + spectra.length as i64).map(|i| {
+            let at = usize::try_from(i - self.dropped).ok();
+            at.and_then(|at| self.loudness.get(at)).copied().unwrap_or_default()
+        }));
+        spectra.lines(&self.sound, chirp, &mut self.lines);
+        comb.weigh(&self.lines[..self.ears.bands()], times, ranges, evidence);
+    }
+}
+
+/// Ranges of cells around contenders, those that meet joined.
+fn around(contenders: &[usize], speeds: usize) -> Vec<Range<usize>> {
+    let mut places = contenders.to_vec();
+    places.sort_unstable();
+    let mut ranges: Vec<Range<usize>> = Vec::new();
+    for place in places {
+        let (from, to) = (place.saturating_sub(CHIRP_CELLS), (place + CHIRP_CELLS).min(speeds));
+        match ranges.last_mut() {
+            Some(last) if from <= last.end => last.end = to,
+            _ => ranges.push(from..to),
+        }
+    }
+    ranges
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ranges_that_meet_are_one() {
+        assert_eq!(around(&[500, 50, 560], 900), [0..150, 400..660]);
+        assert_eq!(around(&[890], 900), [790..900]);
+    }
+}
