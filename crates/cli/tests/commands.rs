@@ -94,7 +94,7 @@ fn listen_prints_the_promised_fields() {
     assert_eq!(names(&told["summary"]), summary);
     let unknown = folder.run(&["listen", "idle.wav", "--engine", "unknown", "--json"]).json();
     assert_eq!(names(&unknown), ["caveats", "duration_s", "engine", "ranking", "summary", "trace"]);
-    assert_eq!(names(&unknown["ranking"][0]), ["evidence", "name", "rpm"]);
+    assert_eq!(names(&unknown["ranking"][0]), ["evidence", "name", "rpm", "speed_factor"]);
     let step = told["trace"][41]["t_s"].as_f64().unwrap() - told["trace"][40]["t_s"].as_f64().unwrap();
     assert!((step - 0.05).abs() < 1e-9, "{step}");
 }

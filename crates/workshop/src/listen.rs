@@ -1,5 +1,7 @@
 //! Listening to a recording: the speed trace, its summary, and what to keep in mind.
 
+mod ranking;
+
 use std::path::Path;
 
 use bellmouth_core::engine::layout::{Firing, LAYOUTS, Layout, layout};
@@ -8,6 +10,8 @@ use serde::Serialize;
 
 use crate::recording::Recording;
 use crate::refusal::Refusal;
+
+pub use ranking::Ranked;
 
 /// Seconds of a recording that are enough to rank layouts.
 const RANKED_S: f64 = 60.0;
@@ -134,17 +138,6 @@ pub struct ListenedEngine {
     pub cycle_deg: f64,
 }
 
-/// One layout in the ranking.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Ranked {
-    /// The layout's name; those that fire alike are one.
-    pub name: String,
-    /// Logarithm of how much better it explains the sound than noise does.
-    pub evidence: f64,
-    /// Mean speed with this layout, rpm, if an engine was heard.
-    pub rpm: Option<f64>,
-}
-
 /// Speed at one instant.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Point {
@@ -259,16 +252,7 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
         ranking = rank(&mut ears);
     }
     let ear = ears.swap_remove(0);
-    if let [best, next, ..] = &ranking[..] {
-        caveats.push(Reservation::new(
-            "layout-guessed",
-            format!(
-                "the layout is a guess: {} explains the sound best, {} next; a wrong one can halve or double \
-                 the speed, so compare with a tachometer once",
-                best.name, next.name
-            ),
-        ));
-    }
+    caveats.extend(ranking::reservation(&ranking));
     let summary = summarise(&ear.frames);
     let duration_s = listened as f64 / rate;
     reserve(&recording, &ear, duration_s, &summary, &mut caveats);
@@ -311,15 +295,10 @@ impl Ear {
 
 /// Ranks the ears, best first, and keeps the best alone.
 fn rank(ears: &mut Vec<Ear>) -> Vec<Ranked> {
-    ears.sort_by(|a, b| b.listener.evidence().total_cmp(&a.listener.evidence()));
-    let ranking = ears
-        .iter()
-        .map(|ear| Ranked {
-            name: ear.name.clone().unwrap_or_default(),
-            evidence: ear.listener.evidence(),
-            rpm: summarise(&ear.frames).rpm,
-        })
-        .collect();
+    let evidence = |ear: &Ear| ear.listener.evidence();
+    ears.sort_by(|a, b| evidence(b).total_cmp(&evidence(a)));
+    let row = |ear: &Ear| (ear.name.clone().unwrap_or_default(), evidence(ear), summarise(&ear.frames).rpm);
+    let ranking = ranking::ranked(ears.iter().map(row).collect());
     ears.truncate(1);
     ranking
 }

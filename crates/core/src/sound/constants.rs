@@ -35,7 +35,7 @@ pub const BEYOND_DOUBT: f32 = 0.99;
 
 /// Relative rates of change of speed that are tried where a steady speed does not explain the sound,
 /// 1/s: a blip climbs by a factor of e in a quarter of a second and falls in one or two.
-pub const CHIRPS_PER_S: [f64; 11] = [-2.5, -1.6, -1.0, -0.6, -0.3, 0.3, 0.6, 1.0, 1.6, 2.5, 4.0];
+pub const CHIRPS_PER_S: [f64; 12] = [-2.5, -1.6, -1.0, -0.6, -0.3, 0.3, 0.6, 1.0, 1.6, 2.5, 3.6, 5.0];
 /// The most by which speed may change from a window's middle to its end for a chirp to be read in it.
 pub const MOST_WARP: f64 = 0.8;
 /// Above this rate the longest window is left out, 1/s: no blip keeps its rate that long.
@@ -48,12 +48,8 @@ pub const UNEXPLAINED: f32 = 0.6;
 pub const USUAL_SHARE: f32 = 0.05;
 /// Frames for which chirps go on being tried after the last one was needed.
 pub const CHIRP_FRAMES: usize = 10;
-/// Cells to either side of each contender for which chirps are tried.
-pub const CHIRP_CELLS: usize = 100;
-/// Speeds believed in at least so much contend.
-pub const CONTENDS: f32 = 1e-4;
-/// The most contenders that are followed.
-pub const CONTENDERS: usize = 4;
+/// How far below and above the speeds believed in a changing one is looked for: factors.
+pub const CHIRP_REACH: (f64, f64) = (4.5, 4.5);
 /// Share of the belief that follows the likeliest chirp to the next frame; the rest stays.
 pub const FOLLOWS: f32 = 0.5;
 

@@ -5,9 +5,9 @@ use std::ops::Range;
 
 use super::comb::{first_met, too_slow};
 use super::constants::{
-    ABOUT_FACTOR, AROUND_FRAMES, BEYOND_DOUBT, CHIRP_CELLS, CHIRP_FRAMES, CONTENDERS, CONTENDS,
-    CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, SPEEDS_RPM,
-    STEP, TEMPER, UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM, WINDOWS,
+    ABOUT_FACTOR, AROUND_FRAMES, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, CYCLES_DIFFER, FINAL_FRAMES,
+    HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, UNEXPLAINED,
+    USUAL_SHARE, VOICE_HZ, VOICE_RPM, WINDOWS,
 };
 use super::scan::{Changing, Scan};
 use super::tone::Tone;
@@ -242,8 +242,7 @@ impl Listener {
         if self.live_belief.none() < LIKELY && self.unexplained(&steady) {
             self.chirping = CHIRP_FRAMES;
         }
-        let changing =
-            (0 < self.chirping).then(|| self.scan.changing(frame, &self.contenders(), self.speeds));
+        let changing = (0 < self.chirping).then(|| self.scan.changing(frame, self.contended(), self.speeds));
         steady.iter_mut().zip(&self.too_slow).for_each(|(steady, slow)| *steady += slow);
         Short { steady, changing }
     }
@@ -254,19 +253,12 @@ impl Listener {
         best < UNEXPLAINED * self.usual
     }
 
-    /// Speeds believed in, a distance apart.
-    fn contenders(&self) -> Vec<usize> {
-        let mut contenders = vec![self.forward.best()];
-        let mut left = self.live_belief.clone();
-        while contenders.len() <= CONTENDERS {
-            let best = left.best();
-            if left.speeds[best] < CONTENDS {
-                break;
-            }
-            contenders.push(best);
-            left.speeds[best.saturating_sub(CHIRP_CELLS)..(best + CHIRP_CELLS).min(self.speeds)].fill(0.0);
-        }
-        contenders
+    /// Where a changing speed is looked for: about the speeds believed in.
+    fn contended(&self) -> Range<usize> {
+        let (low, high) = CHIRP_REACH;
+        let cells = |factor: f64| (factor.ln() / STEP) as usize;
+        let (a, b) = (self.forward.best(), self.live_belief.best());
+        a.min(b).saturating_sub(cells(low))..(a.max(b) + cells(high)).min(self.speeds)
     }
 
     /// Evidence of the longest window about a frame. Half of what it hears is new after six of its frames:
@@ -296,9 +288,15 @@ impl Listener {
 
     /// What is believed of a frame whose windows are all complete.
     fn follow(&mut self, index: usize) {
-        let Some(short) = self.short.pop_front() else { return };
+        let Some(mut short) = self.short.pop_front() else { return };
         debug_assert_eq!(index, self.given + self.seen.len());
-        if self.forward.none() < LIKELY && !self.unexplained(&short.steady) {
+        let was_heard = self.forward.none() < LIKELY;
+        if was_heard && self.unexplained(&short.steady) {
+            // A change that begins shows in the longest window first.
+            if short.changing.is_none() {
+                short.changing = Some(self.scan.changing(index, self.contended(), self.speeds));
+            }
+        } else if was_heard {
             let best = short.steady.iter().zip(&self.long).map(|(a, b)| a + b).fold(f32::MIN, f32::max);
             self.usual += USUAL_SHARE * (best - self.usual);
         }

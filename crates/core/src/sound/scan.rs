@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use super::FRAME_S;
 use super::comb::Comb;
-use super::constants::{CHIRP_CELLS, CHIRP_COST, CHIRPS_PER_S, SPEEDS_RPM, STEP, TEMPER, WINDOWS};
+use super::constants::{CHIRP_COST, CHIRPS_PER_S, SPEEDS_RPM, STEP, TEMPER, WINDOWS};
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::{Lines, Spectra};
 use crate::engine::layout::Firing;
@@ -88,20 +88,19 @@ impl Scan {
         self.window(0, frame, None, 1.0, std::slice::from_ref(&range), evidence);
     }
 
-    /// Evidence for speeds near some contenders that change while the short windows last.
-    pub(crate) fn changing(&mut self, frame: usize, contenders: &[usize], speeds: usize) -> Changing {
-        let ranges = around(contenders, speeds);
+    /// Evidence for speeds of a range that change while the short windows last.
+    pub(crate) fn changing(&mut self, frame: usize, range: Range<usize>, speeds: usize) -> Changing {
+        let ranges = [range];
         let mut likeliest = Changing { evidence: vec![f32::MIN; speeds], drift: vec![0; speeds] };
         let mut at_rate = vec![0.0; speeds];
         for (chirp, rate) in CHIRPS_PER_S.iter().enumerate() {
             at_rate.fill(0.0);
             // A window that cannot follow leaves its say to the next shorter one; the longest never can.
-            let mut says = 1.0;
-            for window in 1..WINDOWS.len() {
-                says += 1.0;
-                if self.windows[window].0.follows(chirp) {
+            let follows = self.windows[1].0.follows(chirp);
+            let says = if follows { [1.0, 2.0] } else { [0.0, 3.0] };
+            for (window, says) in (1..WINDOWS.len()).zip(says) {
+                if 0.0 < says {
                     self.window(window, frame, Some(chirp), says, &ranges, &mut at_rate);
-                    says = 0.0;
                 }
             }
             let cost = CHIRP_COST * rate.abs().sqrt() as f32 / TEMPER;
@@ -135,31 +134,5 @@ impl Scan {
         }));
         spectra.lines(&self.sound, chirp, &mut self.lines);
         comb.weigh(&self.lines[..self.ears.bands()], times, ranges, evidence);
-    }
-}
-
-/// Ranges of cells around contenders, those that meet joined.
-fn around(contenders: &[usize], speeds: usize) -> Vec<Range<usize>> {
-    let mut places = contenders.to_vec();
-    places.sort_unstable();
-    let mut ranges: Vec<Range<usize>> = Vec::new();
-    for place in places {
-        let (from, to) = (place.saturating_sub(CHIRP_CELLS), (place + CHIRP_CELLS).min(speeds));
-        match ranges.last_mut() {
-            Some(last) if from <= last.end => last.end = to,
-            _ => ranges.push(from..to),
-        }
-    }
-    ranges
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn ranges_that_meet_are_one() {
-        assert_eq!(around(&[500, 50, 560], 900), [0..150, 400..660]);
-        assert_eq!(around(&[890], 900), [790..900]);
     }
 }
