@@ -18,6 +18,7 @@ mod comb;
 pub mod constants;
 mod ears;
 mod listener;
+mod refine;
 mod spectra;
 mod tone;
 mod track;

@@ -7,10 +7,11 @@ use super::comb::{Comb, prior};
 use super::constants::{
     ABOUT_FACTOR, AROUND_FRAMES, CHIRP_CELLS, CHIRP_COST, CHIRP_FRAMES, CHIRPS_PER_S, CYCLES_DIFFER,
     FAST_FACTOR, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LONG_CHIRP_PER_S, MOVING_FACTOR,
-    NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, UNAMBIGUOUS, UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM,
-    WINDOWS,
+    NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER, UNAMBIGUOUS, UNEXPLAINED, USUAL_SHARE, VOICE_HZ,
+    VOICE_RPM, WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
+use super::refine::{Known, Refiner, Sound};
 use super::spectra::{Lines, Spectra};
 use super::tone::Tone;
 use super::track::{Belief, Chain, weigh};
@@ -91,6 +92,9 @@ pub struct Listener {
     recent: VecDeque<Glimpse>,
     /// Glimpses of the newest final frames.
     past: VecDeque<Glimpse>,
+    refiner: Refiner,
+    /// Coarse speeds of the newest final frames.
+    coarse: VecDeque<Known>,
     finished: bool,
 }
 
@@ -156,6 +160,8 @@ impl Listener {
             live: None,
             recent: VecDeque::new(),
             past: VecDeque::new(),
+            refiner: Refiner::new(firing.cycle_deg()),
+            coarse: VecDeque::new(),
             finished: false,
             ears,
         })
@@ -252,7 +258,8 @@ impl Listener {
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
             }
-            let keep = self.ears.index_at((index + 1) as f64 * FRAME_S) - self.spectra[0].0.length as i64;
+            let refined = self.given as f64 - REFINED_FRAMES as f64;
+            let keep = self.ears.index_at(refined * FRAME_S);
             while self.dropped < keep && self.loudness.pop_front().is_some() {
                 self.dropped += 1;
             }
@@ -351,12 +358,15 @@ impl Listener {
         // Newest first: frames still open are glimpsed too, as neighbours of those that settle.
         let mut glimpses = Vec::with_capacity(self.seen.len() + self.past.len());
         let mut settled = Vec::with_capacity(count);
+        let mut coarse = Vec::with_capacity(self.seen.len());
         for (index, seen) in self.seen.iter().enumerate().rev() {
             if index < count + AROUND_FRAMES {
                 let mut belief = seen.forward.clone();
                 weigh(&mut belief, &word);
                 let (glimpse, frame) = self.look(self.given + index, &belief);
+                let heard = glimpse.none < LIKELY;
                 glimpses.push(glimpse);
+                coarse.push(Known { rpm: frame.rpm, sd_rpm: frame.sd_rpm, heard });
                 if index < count {
                     settled.push(frame);
                 }
@@ -367,9 +377,12 @@ impl Listener {
         glimpses.extend(self.past.iter().rev());
         glimpses.reverse();
         settled.reverse();
+        coarse.reverse();
         let before = self.past.len();
-        for (index, mut frame) in settled.into_iter().enumerate() {
+        for (index, (mut frame, refined)) in settled.into_iter().zip(self.refined(count, &coarse)).enumerate()
+        {
             frame.heard = verdict(&glimpses, before + index, self.careful(frame.rpm));
+            (frame.rpm, frame.sd_rpm) = (refined.rpm, refined.sd_rpm);
             frames.push(frame);
         }
         self.past.extend(&glimpses[before..before + count]);
@@ -379,6 +392,25 @@ impl Listener {
         self.seen.drain(..count);
         self.given += count;
         self.tone.forget(self.given as f64 * FRAME_S - 1.0);
+    }
+
+    /// The next `count` frames refined; `coarse` are they and those after them.
+    fn refined(&mut self, count: usize, coarse: &[Known]) -> Vec<Known> {
+        let before = self.coarse.len();
+        self.coarse.extend(coarse);
+        let first = self.given - before;
+        let from = (self.ears.index_at(first as f64 * FRAME_S) - self.dropped).max(0);
+        let sound = Sound {
+            loudness: &self.loudness.make_contiguous()[from as usize..],
+            first_s: self.ears.instant(self.dropped + from) - first as f64 * FRAME_S,
+            step_s: 1.0 / self.ears.loudness_hz(),
+        };
+        let mut refined = self.refiner.refine(&sound, self.coarse.make_contiguous());
+        refined.drain(..before);
+        refined.truncate(count);
+        self.coarse.truncate(before + count);
+        self.coarse.drain(..(before + count).saturating_sub(REFINED_FRAMES));
+        refined
     }
 
     /// Whether a voice could have the rhythm of this speed.
