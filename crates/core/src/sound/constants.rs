@@ -189,8 +189,8 @@ pub const COARSE_SHARE: f64 = 1.5;
 /// Furthest that a refinement moves a speed, coarse standard deviations.
 pub const FURTHEST_SD: f64 = 4.0;
 /// Multiple of the smoother's own spread.
-pub const PHASE_SCALE: f64 = 1.0;
+pub const PHASE_SCALE: f64 = 0.95;
 /// Spread of how late sound is, seconds: with speed and load it changes by some of a cycle.
-pub const LATE_S: f64 = 0.008;
+pub const LATE_S: f64 = 0.01;
 /// Spread that no phase shows, share of the speed.
 pub const UNSEEN_SHARE: f64 = 0.0005;
