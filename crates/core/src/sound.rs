@@ -10,6 +10,7 @@
 //! | evidence for every speed: do the lines stand where this firing pattern would put them? | `comb` |
 //! | where a steady speed explains nothing any more, the same for speeds that change | [`Listener`] |
 //! | which speeds follow one another: forward and backward probabilities with 3 s of hindsight | `track` |
+//! | what each cycle's place in crank angle adds to the speed | `refine` |
 //! | the pieces joined, and the verdict whether an engine was heard | [`Listener`] |
 //!
 //! Level is taken out in the first step, so no later one can mistake loud for near.
@@ -18,6 +19,7 @@ mod comb;
 pub mod constants;
 mod ears;
 mod listener;
+mod refine;
 mod scan;
 mod spectra;
 mod tone;

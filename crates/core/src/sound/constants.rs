@@ -158,3 +158,45 @@ pub const AROUND_FRAMES: usize = 30;
 pub const MOVES: f64 = 0.006;
 /// Spread that no window can resolve, share of the speed: cycles differ in length.
 pub const CYCLES_DIFFER: f64 = 0.0035;
+
+/// Times that a refined angle is made to refine itself.
+pub const PASSES: usize = 3;
+/// Change of the logarithm of speed from frame to frame from which it is not one engine's course.
+pub const MOST_JUMP: f64 = 0.25;
+/// Fewest frames in a run for a mean cycle.
+pub const SHORTEST_RUN_FRAMES: usize = 12;
+/// Frames before those that settle whose sound is kept for the mean cycle.
+pub const REFINED_FRAMES: usize = 30;
+/// Change of the logarithm of speed after which the mean cycle is another one.
+pub const BLOCK_LOG: f64 = 0.3;
+/// Fewest values of loudness in odd and in even cycles for a mean cycle.
+pub const FEWEST_VALUES: f32 = 60.0;
+/// Highest order of the cycle that loudness follows, hertz.
+pub const HIGHEST_ORDER_HZ: f64 = 420.0;
+/// Orders to either side whose noise is taken together.
+pub const NEAR_ORDERS: usize = 6;
+/// Multiple of its noise by which an order must stand out to be the engine's.
+pub const PROVES: f32 = 3.0;
+/// Furthest that loudness counts as off the mean cycle, nepers of energy.
+pub const MOST_OFF: f32 = 2.0;
+/// Wanders of an idling engine that are tried, share of its speed in one second.
+pub const WANDERS: [f64; 4] = [0.01, 0.02, 0.04, 0.08];
+/// Variances of shifts that are tried, against what noise around the mean cycle says.
+pub const SHIFT_SCALES: [f64; 2] = [1.0, 2.0];
+/// Spread of a shift that no noise explains, cycles: ignition is not the same in every cycle.
+pub const JITTER_CYCLES: f64 = 0.002;
+/// Square of the standard deviations beyond which a shift is an outlier.
+pub const OUTLIER: f64 = 6.25;
+/// Spread of the speed before the first shift about the coarse one, share.
+pub const START_SHARE: f64 = 0.03;
+/// Multiple of the coarse spread by which one frame holds the speed near the coarse one: neighbouring
+/// frames share their errors.
+pub const COARSE_SHARE: f64 = 1.5;
+/// Furthest that a refinement moves a speed, coarse standard deviations.
+pub const FURTHEST_SD: f64 = 4.0;
+/// Multiple of the smoother's own spread.
+pub const PHASE_SCALE: f64 = 0.95;
+/// Spread of how late sound is, seconds: with speed and load it changes by some of a cycle.
+pub const LATE_S: f64 = 0.01;
+/// Spread that no phase shows, share of the speed.
+pub const UNSEEN_SHARE: f64 = 0.0005;

@@ -153,6 +153,11 @@ impl Ears {
         ((boxes + HALF as f64 - 0.5) / 2.0).round() as i64
     }
 
+    /// The instant of the loudness value with an index, seconds: what [`index_at`](Ears::index_at) undoes.
+    pub(crate) fn instant(&self, index: i64) -> f64 {
+        (2.0 * index as f64 - HALF as f64 + 0.5) * self.box_samples as f64 / self.sample_rate_hz
+    }
+
     /// Takes samples; calls `made` for each loudness value that became complete.
     pub(crate) fn hear(&mut self, samples: &[f32], mut made: impl FnMut(Lanes)) {
         let mut rest = samples;

@@ -6,9 +6,10 @@ use std::ops::Range;
 use super::comb::{first_met, too_slow};
 use super::constants::{
     ABOUT_FACTOR, AROUND_FRAMES, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, CYCLES_DIFFER, FINAL_FRAMES,
-    HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, UNEXPLAINED,
-    USUAL_SHARE, VOICE_HZ, VOICE_RPM, WINDOWS,
+    HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER,
+    UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM, WINDOWS,
 };
+use super::refine::{Known, Refiner};
 use super::scan::{Changing, Scan};
 use super::tone::Tone;
 use super::track::{Belief, Chain, Likelihood};
@@ -88,6 +89,9 @@ pub struct Listener {
     recent: VecDeque<Glimpse>,
     /// Glimpses of the newest final frames.
     past: VecDeque<Glimpse>,
+    refiner: Refiner,
+    /// Coarse speeds of the newest final frames.
+    coarse: VecDeque<Known>,
     finished: bool,
 }
 
@@ -145,6 +149,8 @@ impl Listener {
             live: None,
             recent: VecDeque::new(),
             past: VecDeque::new(),
+            refiner: Refiner::new(firing.cycle_deg()),
+            coarse: VecDeque::new(),
             finished: false,
             chain,
         })
@@ -204,7 +210,8 @@ impl Listener {
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
             }
-            self.scan.forget_before(index + 1);
+            // What refines the next frames to settle lies further back than any window.
+            self.scan.forget_before(self.given as f64 * FRAME_S - REFINED_FRAMES as f64 * FRAME_S);
         }
         self.next += 1;
     }
@@ -315,11 +322,14 @@ impl Listener {
         // Newest first: frames still open are glimpsed too, as neighbours of those that settle.
         let mut glimpses = Vec::with_capacity(self.seen.len() + self.past.len());
         let mut settled = Vec::with_capacity(count);
+        let mut coarse = Vec::with_capacity(self.seen.len());
         for (index, seen) in self.seen.iter().enumerate().rev() {
             if index < count + AROUND_FRAMES {
                 let belief = seen.forward.joined(&word);
                 let (glimpse, frame) = self.look(self.given + index, &belief);
+                let heard = glimpse.none < LIKELY;
                 glimpses.push(glimpse);
+                coarse.push(Known { rpm: frame.rpm, sd_rpm: frame.sd_rpm, heard });
                 if index < count {
                     settled.push(frame);
                 }
@@ -330,9 +340,12 @@ impl Listener {
         glimpses.extend(self.past.iter().rev());
         glimpses.reverse();
         settled.reverse();
+        coarse.reverse();
         let before = self.past.len();
-        for (index, mut frame) in settled.into_iter().enumerate() {
+        for (index, (mut frame, refined)) in settled.into_iter().zip(self.refined(count, &coarse)).enumerate()
+        {
             frame.heard = verdict(&glimpses, before + index, self.careful(frame.rpm));
+            (frame.rpm, frame.sd_rpm) = (refined.rpm, refined.sd_rpm);
             frames.push(frame);
         }
         self.past.extend(&glimpses[before..before + count]);
@@ -342,6 +355,21 @@ impl Listener {
         self.seen.drain(..count);
         self.given += count;
         self.tone.forget(self.given as f64 * FRAME_S - 1.0);
+    }
+
+    /// The next `count` frames refined; `coarse` are they and those after them.
+    fn refined(&mut self, count: usize, coarse: &[Known]) -> Vec<Known> {
+        let before = self.coarse.len();
+        self.coarse.extend(coarse);
+        let first = self.given - before;
+        let instant = |frame: usize| frame as f64 * FRAME_S;
+        let sound = self.scan.sound_between(instant(first), instant(first + self.coarse.len()));
+        let mut refined = self.refiner.refine(&sound, self.coarse.make_contiguous());
+        refined.drain(..before);
+        refined.truncate(count);
+        self.coarse.truncate(before + count);
+        self.coarse.drain(..(before + count).saturating_sub(REFINED_FRAMES));
+        refined
     }
 
     /// Whether a voice could have the rhythm of this speed.

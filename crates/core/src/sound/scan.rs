@@ -7,6 +7,7 @@ use super::FRAME_S;
 use super::comb::Comb;
 use super::constants::{CHIRP_COST, CHIRPS_PER_S, SPEEDS_RPM, STEP, TEMPER, WINDOWS};
 use super::ears::{Ears, LANES, Lanes};
+use super::refine::Sound;
 use super::spectra::{Lines, Spectra};
 use crate::engine::layout::Firing;
 
@@ -65,11 +66,23 @@ impl Scan {
         self.ears.index_at(t_s) < self.dropped + self.loudness.len() as i64
     }
 
-    /// Forgets what no window of this frame and later ones reaches.
-    pub(crate) fn forget_before(&mut self, frame: usize) {
-        let keep = self.ears.index_at(frame as f64 * FRAME_S) - self.windows[0].0.length as i64;
+    /// Forgets what lies before an instant.
+    pub(crate) fn forget_before(&mut self, t_s: f64) {
+        let keep = self.ears.index_at(t_s);
         while self.dropped < keep && self.loudness.pop_front().is_some() {
             self.dropped += 1;
+        }
+    }
+
+    /// Loudness between two instants, as far as it is known; times in it count from the first.
+    pub(crate) fn sound_between(&mut self, from_s: f64, to_s: f64) -> Sound<'_> {
+        let place = |t_s: f64| (self.ears.index_at(t_s) - self.dropped).clamp(0, self.loudness.len() as i64);
+        // Not further, however much is there: what comes of it must not hang on the size of blocks.
+        let (from, to) = (place(from_s), place(to_s));
+        Sound {
+            first_s: self.ears.instant(self.dropped + from) - from_s,
+            step_s: 1.0 / self.ears.loudness_hz(),
+            loudness: &self.loudness.make_contiguous()[from as usize..to.max(from) as usize],
         }
     }
 

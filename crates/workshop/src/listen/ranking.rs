@@ -39,9 +39,10 @@ pub(super) fn ranked(mut rows: Vec<(String, f64, Option<f64>)>) -> Vec<Ranked> {
 /// What a ranking leaves open: the layout, and the factor by which the speed is uncertain with it.
 pub(super) fn reservation(ranking: &[Ranked]) -> Option<Reservation> {
     let [best, next, ..] = ranking else { return None };
-    let other = ranking.iter().skip(1).find(|row| {
-        row.speed_factor.is_some_and(|factor| SAME_SPEED < (factor - 1.0).abs())
-    });
+    let other = ranking
+        .iter()
+        .skip(1)
+        .find(|row| row.speed_factor.is_some_and(|factor| SAME_SPEED < (factor - 1.0).abs()));
     let speed = match other.and_then(|row| Some((row, fraction(row.speed_factor?)))) {
         Some((row, factor)) => format!(
             "; the speed hangs on it: as a {} the engine would turn at {factor} that speed, so compare with a \
