@@ -17,6 +17,7 @@
 mod comb;
 pub mod constants;
 mod ears;
+pub mod evenness;
 mod listener;
 mod spectra;
 mod tone;
