@@ -175,6 +175,12 @@ pub const LEARNING_ROUNDS: usize = 8;
 pub const LEARNING_STEPS: usize = 5;
 /// Standard deviation of a firing's instant about what its neighbours say, crank degrees.
 pub const PUNCTUAL_DEG: f64 = 3.0;
+/// The last round in which instants are sought anew, not only improved.
+pub const RETIMED_ROUNDS: usize = 3;
+/// Share of a shape's likeness that counts as evidence of its instant: neighbouring values are much alike.
+pub const TIMING_SHARE: f32 = 0.3;
+/// Multiple of what shapes of their own explain by chance from which positions have them.
+pub const OWN_SHAPES: f64 = 5.0;
 /// Largest shift of a firing's instant that is tried, seconds.
 pub const RETIMED_S: f64 = 0.005;
 /// Share of an interval by which firings come early or late against their neighbours.
@@ -189,6 +195,12 @@ pub const STRETCH_S: f64 = 10.0;
 pub const STRETCH_CYCLES: usize = 16;
 /// Speed above which pulses are not told apart, rpm.
 pub const EVEN_SPEED_RPM: f64 = 2200.0;
+/// Firings a second above which pulses are not told apart.
+pub const EVEN_FIRINGS_HZ: f64 = 75.0;
+/// Standard deviation of a size by noise above which firings are not judged, a share of the usual size.
+pub const EVEN_NOISE: f64 = 0.14;
+/// Share of the sound with an engine below which it is said that only a part was judged.
+pub const JUDGED_SHARE: f64 = 0.8;
 /// Share by which speed may leave the mean of a run before the run ends.
 pub const RUN_SHARE: f64 = 0.12;
 /// Size below which a firing is weak, a share of what is usual at its position.

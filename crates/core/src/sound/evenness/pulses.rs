@@ -7,11 +7,19 @@
 //! shape near its own firing as long as nothing speaks for more.
 
 use crate::sound::constants::{
-    LEARNING_ROUNDS, LEARNING_STEPS, PULSE_AFTER_S, PULSE_BEFORE_S, PUNCTUAL_DEG, RETIMED_S, HURRIES, SHAPE_PENALTY, SIZE_PENALTY,
+    HURRIES, LEARNING_ROUNDS, LEARNING_STEPS, OWN_SHAPES, PULSE_AFTER_S, PULSE_BEFORE_S, PUNCTUAL_DEG,
+    RETIMED_ROUNDS, RETIMED_S, SHAPE_PENALTY, SIZE_PENALTY, TIMING_SHARE,
 };
 
-const RETIMED_ROUNDS: usize = 3;
-const TIMING_SHARE: f32 = 0.3;
+/// Shapes of pulses: one for each position of the pattern, or one for all. Two values of silence stand before and one
+/// after each, for interpolation.
+#[derive(Clone, Debug)]
+pub(super) struct Shapes {
+    /// Values before a firing's instant, and in all.
+    before: usize,
+    length: usize,
+    each: Vec<Vec<f32>>,
+}
 
 /// One firing in a stretch.
 #[derive(Clone, Debug)]
@@ -28,30 +36,31 @@ pub(super) struct Firing {
 }
 
 /// A stretch of waveform taken apart.
+#[derive(Clone)]
 pub(super) struct Pulses {
     rate_hz: f64,
-    /// Values of a shape before and after a firing's instant.
+    positions: usize,
     before: usize,
     length: usize,
-    /// A shape for each position, or one for all; two values of silence stand at each end for interpolation.
     shapes: Vec<Vec<f32>>,
     firings: Vec<Firing>,
     /// What no pulse explains.
     rest: Vec<f32>,
-    power: f32,
+    /// Distance of firings on average, and a degree of the crank, both in values.
     interval: f64,
     degree: f64,
 }
 
 impl Pulses {
-    /// Takes a waveform apart whose cycles begin at `begins` (the last is the end of the last cycle).
+    /// Takes a waveform apart whose cycles begin at `begins` (the last is the end of the last cycle), its shapes
+    /// not `known` or as an earlier stretch had them.
     pub(super) fn learn(
         wave: &[f32],
         rate_hz: f64,
         begins: &[f64],
         shares: &[f64],
         cycle_deg: f64,
-        shared: bool,
+        known: Option<&Shapes>,
     ) -> Pulses {
         let cycles = begins.len() - 1;
         let mut firings = Vec::with_capacity(cycles * shares.len());
@@ -62,37 +71,73 @@ impl Pulses {
             }
         }
         let period = (begins[cycles] - begins[0]) / cycles as f64;
-        let narrowest = (0..shares.len())
-            .map(|i| shares.get(i + 1).copied().unwrap_or(1.0 + shares[0]) - shares[i])
-            .fold(1.0, f64::min);
-        let before = (PULSE_BEFORE_S * rate_hz).min(0.4 * narrowest * period).round() as usize;
-        let length = before + (PULSE_AFTER_S * rate_hz).round() as usize;
-        let shapes = vec![vec![0.0; length + 3]; if shared { 1 } else { shares.len() }];
-        let power = wave.iter().map(|x| x * x).sum::<f32>() / wave.len().max(1) as f32;
+        let shapes = known.cloned().unwrap_or_else(|| Shapes::silent(shares, period, rate_hz));
         let mut pulses = Pulses {
             rate_hz,
-            before,
-            length,
-            shapes,
+            positions: shares.len(),
+            before: shapes.before,
+            length: shapes.length,
+            shapes: shapes.each,
             firings,
             rest: wave.to_vec(),
-            power,
             interval: period / shares.len() as f64,
             degree: period / cycle_deg,
         };
-        for round in 0..LEARNING_ROUNDS {
-            if round > 0 {
-                if round <= RETIMED_ROUNDS {
-                    pulses.retime();
-                }
-                pulses.fit(true);
-                pulses.rescale(shares.len());
+        if known.is_some() {
+            pulses.renew(wave);
+            pulses.improve(wave, 1..3);
+        } else {
+            pulses.improve(wave, 0..LEARNING_ROUNDS);
+            let together = pulses.together(wave);
+            // Shapes of their own explain more in any case: noise, if nothing else.
+            let more = (pulses.shapes.len() - 1) * pulses.length;
+            let by_chance = together.left() * more as f64 / wave.len().max(1) as f64;
+            if together.left() - pulses.left() <= OWN_SHAPES * by_chance {
+                pulses = together;
             }
-            pulses.shape(wave, round);
         }
         pulses.fit(false);
         pulses.fit(false);
         pulses
+    }
+
+    /// The shapes learned, for the next stretch.
+    pub(super) fn shapes(&self) -> Shapes {
+        Shapes { before: self.before, length: self.length, each: self.shapes.clone() }
+    }
+
+    /// The same with one shape for all positions.
+    fn together(&self, wave: &[f32]) -> Pulses {
+        let mut together = self.clone();
+        if self.shapes.len() == 1 {
+            return together;
+        }
+        let count = self.shapes.len() as f32;
+        let mean =
+            (0..self.length + 3).map(|i| self.shapes.iter().map(|shape| shape[i]).sum::<f32>() / count);
+        together.shapes = vec![mean.collect()];
+        together.renew(wave);
+        together.fit(false);
+        together.improve(wave, 2..5);
+        together
+    }
+
+    fn improve(&mut self, wave: &[f32], rounds: std::ops::Range<usize>) {
+        for round in rounds {
+            if round > 0 {
+                if round <= RETIMED_ROUNDS {
+                    self.retime();
+                }
+                self.fit(true);
+                self.rescale();
+            }
+            self.shape(wave, round);
+        }
+    }
+
+    /// Power that no pulse explains, a value.
+    fn left(&self) -> f64 {
+        f64::from(self.rest.iter().map(|x| x * x).sum::<f32>()) / self.rest.len().max(1) as f64
     }
 
     pub(super) fn firings(&self) -> &[Firing] {
@@ -106,12 +151,6 @@ impl Pulses {
     /// Energy of the shape at a position.
     pub(super) fn energy(&self, position: usize) -> f64 {
         f64::from(self.shapes[self.shape_of(position)].iter().map(|x| x * x).sum::<f32>())
-    }
-
-    /// Share of the waveform's power that pulses explain.
-    pub(super) fn explained(&self) -> f64 {
-        let left = self.rest.iter().map(|x| x * x).sum::<f32>() / self.rest.len().max(1) as f32;
-        1.0 - f64::from(left / self.power.max(1e-30))
     }
 
     /// Standard deviation of a size by what no pulse explains: what the shape of each firing would find of it
@@ -162,7 +201,7 @@ impl Pulses {
 
     /// Size and, if asked, instant of every firing, one after the other, the others held.
     fn fit(&mut self, instants: bool) {
-        let noise = self.rest.iter().map(|x| x * x).sum::<f32>() / self.rest.len().max(1) as f32;
+        let noise = self.left() as f32;
         let punctual = (PUNCTUAL_DEG * self.degree) as f32;
         for index in 0..self.firings.len() {
             let firing = self.firings[index].clone();
@@ -211,7 +250,7 @@ impl Pulses {
     /// Finds the likeliest instants of all firings together: each where the waveform is like its shape, none far
     /// from where its neighbours hurry or tarry to.
     fn retime(&mut self) {
-        let noise = self.rest.iter().map(|x| x * x).sum::<f32>() / self.rest.len().max(1) as f32;
+        let noise = self.left() as f32;
         let reach = (RETIMED_S * self.rate_hz).round() as i64;
         let states = 2 * reach as usize + 1;
         let step = (HURRIES * self.interval).powi(2) + 2.0 * (PUNCTUAL_DEG * self.degree).powi(2);
@@ -263,9 +302,10 @@ impl Pulses {
     }
 
     /// Makes the usual size 1, at each position that has a shape of its own.
-    fn rescale(&mut self, positions: usize) {
+    fn rescale(&mut self) {
         for shape in 0..self.shapes.len() {
-            let own = |firing: &&mut Firing| self.shapes.len() == 1 || firing.position % positions == shape;
+            let alone = self.shapes.len() == 1;
+            let own = |firing: &&mut Firing| alone || firing.position == shape;
             let (mut sum, mut count) = (0.0, 0.0_f32);
             for firing in self.firings.iter_mut().filter(own) {
                 sum += firing.size;
@@ -279,14 +319,18 @@ impl Pulses {
         }
     }
 
-    /// Improves the shapes by conjugate gradients; later rounds allow them to reach further.
-    fn shape(&mut self, wave: &[f32], round: usize) {
-        // The rest is made anew: what single steps lose by rounding does not add up.
+    /// Makes the rest anew, so that what single steps lose by rounding does not add up.
+    fn renew(&mut self, wave: &[f32]) {
         self.rest.copy_from_slice(wave);
         for index in 0..self.firings.len() {
             let Firing { position, at, size, .. } = self.firings[index];
             self.add(self.shape_of(position), at, -size);
         }
+    }
+
+    /// Improves the shapes by conjugate gradients; later rounds allow them to reach further.
+    fn shape(&mut self, wave: &[f32], round: usize) {
+        self.renew(wave);
         let (near, far) = SHAPE_PENALTY;
         let far = if round == 0 { 1.0 } else { far };
         let shapes = self.shapes.len();
@@ -385,6 +429,17 @@ impl Pulses {
 /// What so many deviations cost: small ones by their square, large ones in proportion.
 fn huber(deviations: f32) -> f32 {
     if deviations < 2.0 { 0.5 * deviations * deviations } else { 2.0 * deviations - 2.0 }
+}
+
+impl Shapes {
+    fn silent(shares: &[f64], period: f64, rate_hz: f64) -> Shapes {
+        let narrowest = (0..shares.len())
+            .map(|i| shares.get(i + 1).copied().unwrap_or(1.0 + shares[0]) - shares[i])
+            .fold(1.0, f64::min);
+        let before = (PULSE_BEFORE_S * rate_hz).min(0.4 * narrowest * period).round() as usize;
+        let length = before + (PULSE_AFTER_S * rate_hz).round() as usize;
+        Shapes { before, length, each: vec![vec![0.0; length + 3]; shares.len()] }
+    }
 }
 
 #[inline(always)]
