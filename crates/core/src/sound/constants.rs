@@ -170,9 +170,9 @@ pub const PULSE_BEFORE_S: f64 = 0.010;
 /// Length of a pulse's shape after its instant, seconds: so much of a room's ringing is told from the next pulses.
 pub const PULSE_AFTER_S: f64 = 0.080;
 /// Rounds in which sizes, instants and shapes are improved.
-pub const LEARNING_ROUNDS: usize = 8;
+pub const LEARNING_ROUNDS: usize = 7;
 /// Steps by which shapes are improved in a round.
-pub const LEARNING_STEPS: usize = 5;
+pub const LEARNING_STEPS: usize = 4;
 /// Standard deviation of a firing's instant about what its neighbours say, crank degrees.
 pub const PUNCTUAL_DEG: f64 = 3.0;
 /// The last round in which instants are sought anew, not only improved.
@@ -193,15 +193,19 @@ pub const SIZE_PENALTY: f32 = 0.01;
 pub const STRETCH_S: f64 = 10.0;
 /// Cycles below which a stretch is not taken apart.
 pub const STRETCH_CYCLES: usize = 16;
-/// Speed above which pulses are not told apart, rpm.
-pub const EVEN_SPEED_RPM: f64 = 2200.0;
-/// Firings a second above which pulses are not told apart.
-pub const EVEN_FIRINGS_HZ: f64 = 75.0;
-/// Standard deviation of a size by noise above which firings are not judged, a share of the usual size.
+/// Speed above which pulses are not told apart, rpm: evenness is asked of an idle.
+pub const EVEN_SPEED_RPM: f64 = 1500.0;
+/// Least time between two firings for pulses to be told apart, seconds.
+pub const EVEN_GAP_S: f64 = 0.011;
+/// Standard deviation of strength by noise above which firings are not judged, a share of the usual strength.
 pub const EVEN_NOISE: f64 = 0.14;
 /// Share of the sound with an engine below which it is said that only a part was judged.
 pub const JUDGED_SHARE: f64 = 0.8;
 /// Share by which speed may leave the mean of a run before the run ends.
 pub const RUN_SHARE: f64 = 0.12;
-/// Size below which a firing is weak, a share of what is usual at its position.
+/// Usual strength of a position below which its cylinder does not fire at all, a share of the strongest one's.
+pub const DEAD_BELOW: f64 = 0.42;
+/// Share of firings that must not be weak in a cylinder that does fire, for any of it to be believed.
+pub const STRONG_SHARE: f64 = 0.5;
+/// Strength below which a firing is weak, a share of what is usual at its position.
 pub const WEAK_BELOW: f64 = 0.5;

@@ -16,7 +16,7 @@ mod tally;
 mod wave;
 
 use super::constants::{
-    EVEN_FIRINGS_HZ, EVEN_SPEED_RPM, JUDGED_SHARE, PULSE_AFTER_S, RUN_SHARE, STRETCH_CYCLES, STRETCH_S,
+    EVEN_GAP_S, EVEN_SPEED_RPM, JUDGED_SHARE, PULSE_AFTER_S, RUN_SHARE, STRETCH_CYCLES, STRETCH_S,
 };
 use super::{FRAME_S, Frame, Heard};
 use crate::caveat::{Caveat, With};
@@ -56,7 +56,8 @@ pub struct Evenness {
     pub weak_pct: Vec<f64>,
     /// Mean energy of a firing at the microphone for each position, missing ones included, the strongest 1.
     pub energy: Vec<f64>,
-    /// Whether positions are those of the pattern as it was given: not so where it can be turned into itself.
+    /// Whether positions are those of the pattern as it was given: not so where what fires would fit it
+    /// turned some other way.
     pub positions_known: bool,
 }
 
@@ -102,12 +103,14 @@ impl Follower {
             "8000 to 192000 Hz",
         )?;
         let positions = firing.angles_deg().len();
-        let firings_per_rpm_s = firing.cycles_per_second(1.0) * positions as f64;
+        let cycles_per_rpm_s = firing.cycles_per_second(1.0);
+        let shares: Vec<f64> = firing.angles_deg().iter().map(|angle| angle / firing.cycle_deg()).collect();
+        let fastest_rpm = phase::narrowest(&shares) / (EVEN_GAP_S * cycles_per_rpm_s);
         Ok(Follower {
-            shares: firing.angles_deg().iter().map(|angle| angle / firing.cycle_deg()).collect(),
+            shares,
             cycle_deg: firing.cycle_deg(),
-            cycles_per_rpm_s: firing.cycles_per_second(1.0),
-            fastest_rpm: EVEN_SPEED_RPM.min(EVEN_FIRINGS_HZ / firings_per_rpm_s),
+            cycles_per_rpm_s,
+            fastest_rpm: fastest_rpm.min(EVEN_SPEED_RPM),
             wave: Waveform::new(sample_rate_hz),
             run: None,
             best: Tally::new(positions),
@@ -151,8 +154,7 @@ impl Follower {
         if firings == 0 {
             return Err(self.why_not());
         }
-        let positions = self.shares.len();
-        let positions_known = (1..positions).all(|by| !self.turns_into_itself(by));
+        let positions_known = !self.fits_otherwise();
         let value = Evenness {
             seconds: self.best_s,
             firings,
@@ -169,8 +171,8 @@ impl Follower {
         if !positions_known {
             caveats.push(Caveat::new(
                 "cylinder-unknown",
-                "which cylinder is which cannot be heard from this firing pattern: strengths and weak firings are \
-                 in firing order, from a first one that is not known",
+                "which cylinder is which cannot be heard from these firings: strengths and weak firings are in \
+                 firing order, from a first one that is not known",
             ));
         }
         if self.best_s < JUDGED_SHARE * self.heard_s {
@@ -214,12 +216,19 @@ impl Follower {
         )
     }
 
-    /// Whether the pattern is the same counted from another position.
-    fn turns_into_itself(&self, by: usize) -> bool {
-        let positions = self.shares.len();
-        (0..positions).all(|i| {
-            let turned = (self.shares[(i + by) % positions] - self.shares[by]).rem_euclid(1.0);
-            (turned - self.shares[i]).abs() < 1e-3
+    /// Whether the positions that fire would fit the pattern turned some other way: always where it is even,
+    /// and where but one cylinder of a twin fires.
+    fn fits_otherwise(&self) -> bool {
+        let fires = self.best.fires();
+        let live: Vec<f64> =
+            self.shares.iter().zip(fires).filter(|(_, fires)| *fires).map(|(share, _)| *share).collect();
+        let near = |a: f64, b: f64| {
+            let apart = (a - b).rem_euclid(1.0);
+            apart.min(1.0 - apart) < 1e-3
+        };
+        let Some(&first) = live.first() else { return true };
+        self.shares.iter().filter(|&&share| !near(share, first)).any(|share| {
+            live.iter().all(|one| self.shares.iter().any(|other| near(one + share - first, *other)))
         })
     }
 

@@ -37,6 +37,13 @@ pub(super) fn by_trace(frames: &[Frame], from_s: f64, to_s: f64, cycles_per_rpm_
     begins
 }
 
+/// The shortest way from one firing to the next, as a share of a cycle.
+pub(super) fn narrowest(shares: &[f64]) -> f64 {
+    (0..shares.len())
+        .map(|i| shares.get(i + 1).copied().unwrap_or(1.0 + shares[0]) - shares[i])
+        .fold(1.0, f64::min)
+}
+
 /// How loud the waveform is around each value, as multiples of the stretch's usual deviation.
 pub(super) fn swell(wave: &[f32], rate_hz: f64) -> Vec<f32> {
     let reach = (SWELL_S * rate_hz / 2.0).round() as usize;

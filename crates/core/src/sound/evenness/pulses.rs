@@ -6,6 +6,7 @@
 //! improved in turn, each by least squares with the others held; a penalty that grows with distance keeps a
 //! shape near its own firing as long as nothing speaks for more.
 
+use super::phase::narrowest;
 use crate::sound::constants::{
     HURRIES, LEARNING_ROUNDS, LEARNING_STEPS, OWN_SHAPES, PULSE_AFTER_S, PULSE_BEFORE_S, PUNCTUAL_DEG,
     RETIMED_ROUNDS, RETIMED_S, SHAPE_PENALTY, SIZE_PENALTY, TIMING_SHARE,
@@ -39,7 +40,6 @@ pub(super) struct Firing {
 #[derive(Clone)]
 pub(super) struct Pulses {
     rate_hz: f64,
-    positions: usize,
     before: usize,
     length: usize,
     shapes: Vec<Vec<f32>>,
@@ -74,7 +74,6 @@ impl Pulses {
         let shapes = known.cloned().unwrap_or_else(|| Shapes::silent(shares, period, rate_hz));
         let mut pulses = Pulses {
             rate_hz,
-            positions: shares.len(),
             before: shapes.before,
             length: shapes.length,
             shapes: shapes.each,
@@ -153,10 +152,11 @@ impl Pulses {
         f64::from(self.shapes[self.shape_of(position)].iter().map(|x| x * x).sum::<f32>())
     }
 
-    /// Standard deviation of a size by what no pulse explains: what the shape of each firing would find of it
-    /// between firings.
+    /// Standard deviation by which noise changes the strength of a firing, in units of the root of its energy:
+    /// what shapes find, between firings, of what no pulse explains.
     pub(super) fn noise(&self) -> f64 {
         let (mut sum, mut count) = (0.0, 0.0_f64);
+        let mut values = Vec::new();
         for firing in &self.firings {
             for part in [0.25, 0.5, 0.75] {
                 let shape = &self.shapes[self.shape_of(firing.position)];
@@ -166,14 +166,10 @@ impl Pulses {
                     continue;
                 }
                 let rest = &self.rest[(from + skip as i64) as usize..][..take];
-                let (mut along, mut own) = (0.0, 0.0);
-                for (&x, four) in rest.iter().zip(shape[skip..].windows(4)) {
-                    let value = dot4(&weights, four);
-                    along += x * value;
-                    own += value * value;
-                }
+                between(shape, weights, skip, take, &mut values);
+                let (along, own) = (dot(rest, &values), dot(&values, &values));
                 if own > 0.0 {
-                    sum += f64::from(along / own).powi(2);
+                    sum += f64::from(along * along / own);
                     count += 1.0;
                 }
             }
@@ -191,18 +187,14 @@ impl Pulses {
     /// Adds a number of times a firing's shape to the rest.
     fn add(&mut self, shape: usize, at: f64, times: f32) {
         let (from, weights, _) = self.placed(at);
-        let shape = &self.shapes[shape];
-        let (skip, take) = overlap(from, self.length, self.rest.len());
-        let into = &mut self.rest[(from + skip as i64) as usize..][..take];
-        for (into, four) in into.iter_mut().zip(shape[skip..].windows(4)) {
-            *into += times * dot4(&weights, four);
-        }
+        add_between(&self.shapes[shape], weights.map(|weight| weight * times), from, &mut self.rest);
     }
 
     /// Size and, if asked, instant of every firing, one after the other, the others held.
     fn fit(&mut self, instants: bool) {
         let noise = self.left() as f32;
         let punctual = (PUNCTUAL_DEG * self.degree) as f32;
+        let (mut values, mut steeps) = (Vec::new(), Vec::new());
         for index in 0..self.firings.len() {
             let firing = self.firings[index].clone();
             let shape = self.shape_of(firing.position);
@@ -212,15 +204,8 @@ impl Pulses {
                 continue;
             }
             let rest = &self.rest[(from + skip as i64) as usize..][..take];
-            let (mut along, mut own, mut late, mut steep, mut mixed) = (0.0, 0.0, 0.0, 0.0, 0.0_f32);
-            for (&x, four) in rest.iter().zip(self.shapes[shape][skip..].windows(4)) {
-                let (value, slope) = (dot4(&weights, four), dot4(&slopes, four));
-                along += x * value;
-                own += value * value;
-                late += x * slope;
-                steep += slope * slope;
-                mixed += value * slope;
-            }
+            between(&self.shapes[shape], weights, skip, take, &mut values);
+            let (along, own) = (dot(rest, &values), dot(&values, &values));
             if own <= 0.0 {
                 continue;
             }
@@ -229,6 +214,8 @@ impl Pulses {
             let size = ((along + firing.size * own + penalty) / (own + penalty)).clamp(-0.5, 3.0);
             let mut at = firing.at;
             if instants && size > 0.2 {
+                between(&self.shapes[shape], slopes, skip, take, &mut steeps);
+                let (late, steep, mixed) = (dot(rest, &steeps), dot(&steeps, &steeps), dot(&values, &steeps));
                 // What the change of size leaves of the slope.
                 let late = size * (late - (size - firing.size) * mixed);
                 let away = (firing.at - firing.expected) as f32;
@@ -257,20 +244,21 @@ impl Pulses {
         let cost: Vec<f32> = (0..states).map(|i| huber(i as f32 / step.sqrt() as f32)).collect();
         let mut best = vec![0.0_f32; states];
         let mut came = Vec::with_capacity(self.firings.len());
+        let mut placed = Vec::new();
         for index in 0..self.firings.len() {
             let Firing { position, at, size, .. } = self.firings[index];
             let shape = self.shape_of(position);
             self.add(shape, at, size);
             let (from, weights, _) = self.placed(at);
-            let placed: Vec<f32> = self.shapes[shape].windows(4).map(|four| dot4(&weights, four)).collect();
-            let own: f32 = placed.iter().map(|x| x * x).sum::<f32>().max(1e-20);
+            between(&self.shapes[shape], weights, 0, self.length, &mut placed);
+            let own = dot(&placed, &placed).max(1e-20);
             let mut now = vec![0.0_f32; states];
             let mut back = vec![0_u8; states];
             for state in 0..states {
                 let from = from + state as i64 - reach;
                 let (skip, take) = overlap(from, self.length, self.rest.len());
                 let rest = &self.rest[(from + skip as i64) as usize..][..take];
-                let along: f32 = rest.iter().zip(&placed[skip..]).map(|(x, y)| x * y).sum();
+                let along = dot(rest, &placed[skip..skip + take]);
                 let likely = along.max(0.0).powi(2) / (2.0 * own * noise.max(1e-20)) * TIMING_SHARE;
                 let (mut most, mut whence) = (f32::MIN, 0);
                 for (before, value) in best.iter().enumerate() {
@@ -393,11 +381,7 @@ impl Pulses {
             let (from, weights, _) = self.placed(firing.at);
             let weights = weights.map(|weight| weight * firing.size);
             let shape = &shapes[self.shape_of(firing.position) * width..][..width];
-            let (skip, take) = overlap(from, self.length, sound.len());
-            let into = &mut sound[(from + skip as i64) as usize..][..take];
-            for (into, four) in into.iter_mut().zip(shape[skip..].windows(4)) {
-                *into += dot4(&weights, four);
-            }
+            add_between(shape, weights, from, sound);
         }
     }
 
@@ -433,18 +417,43 @@ fn huber(deviations: f32) -> f32 {
 
 impl Shapes {
     fn silent(shares: &[f64], period: f64, rate_hz: f64) -> Shapes {
-        let narrowest = (0..shares.len())
-            .map(|i| shares.get(i + 1).copied().unwrap_or(1.0 + shares[0]) - shares[i])
-            .fold(1.0, f64::min);
-        let before = (PULSE_BEFORE_S * rate_hz).min(0.4 * narrowest * period).round() as usize;
+        let before = (PULSE_BEFORE_S * rate_hz).min(0.4 * narrowest(shares) * period).round() as usize;
         let length = before + (PULSE_AFTER_S * rate_hz).round() as usize;
         Shapes { before, length, each: vec![vec![0.0; length + 3]; shares.len()] }
     }
 }
 
-#[inline(always)]
-fn dot4(weights: &[f32; 4], four: &[f32]) -> f32 {
-    weights[0] * four[0] + weights[1] * four[1] + weights[2] * four[2] + weights[3] * four[3]
+/// The sum of products, in eight sums side by side.
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    let mut sums = [0.0_f32; 8];
+    let (first, second) = (a.chunks_exact(8), b.chunks_exact(8));
+    let rest: f32 = first.remainder().iter().zip(second.remainder()).map(|(a, b)| a * b).sum();
+    for (a, b) in first.zip(second) {
+        for i in 0..8 {
+            sums[i] += a[i] * b[i];
+        }
+    }
+    rest + sums.iter().sum::<f32>()
+}
+
+/// A shape between values, some of them skipped.
+fn between(shape: &[f32], weights: [f32; 4], skip: usize, take: usize, values: &mut Vec<f32>) {
+    values.clear();
+    values.resize(take, 0.0);
+    let [a, b, c, d] = [0, 1, 2, 3].map(|tap| &shape[skip + tap..][..take]);
+    for i in 0..take {
+        values[i] = weights[0] * a[i] + weights[1] * b[i] + weights[2] * c[i] + weights[3] * d[i];
+    }
+}
+
+/// Adds a shape between values where it lies in a sound.
+fn add_between(shape: &[f32], weights: [f32; 4], from: i64, sound: &mut [f32]) {
+    let (skip, take) = overlap(from, shape.len() - 3, sound.len());
+    let into = &mut sound[(from + skip as i64) as usize..][..take];
+    let [a, b, c, d] = [0, 1, 2, 3].map(|tap| &shape[skip + tap..][..take]);
+    for i in 0..take {
+        into[i] += weights[0] * a[i] + weights[1] * b[i] + weights[2] * c[i] + weights[3] * d[i];
+    }
 }
 
 /// How many values of `length` from `from` on lie before the sound, and how many within it.
