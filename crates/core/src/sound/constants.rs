@@ -205,6 +205,8 @@ pub const JUDGED_SHARE: f64 = 0.8;
 pub const RUN_SHARE: f64 = 0.12;
 /// Usual strength of a position below which its cylinder does not fire at all, a share of the strongest one's.
 pub const DEAD_BELOW: f64 = 0.42;
+/// Energy, a share of the strongest one's, below which a cylinder may not be firing: it is said, and no name hangs on it.
+pub const FAINT_BELOW: f64 = 0.35;
 /// Share of firings that must not be weak in a cylinder that does fire, for any of it to be believed.
 pub const STRONG_SHARE: f64 = 0.5;
 /// Strength below which a firing is weak, a share of what is usual at its position.

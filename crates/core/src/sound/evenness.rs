@@ -16,7 +16,8 @@ mod tally;
 mod wave;
 
 use super::constants::{
-    EVEN_GAP_S, EVEN_SPEED_RPM, JUDGED_SHARE, PULSE_AFTER_S, RUN_SHARE, STRETCH_CYCLES, STRETCH_S,
+    EVEN_GAP_S, EVEN_SPEED_RPM, FAINT_BELOW, JUDGED_SHARE, PULSE_AFTER_S, RUN_SHARE, STRETCH_CYCLES,
+    STRETCH_S,
 };
 use super::{FRAME_S, Frame, Heard};
 use crate::caveat::{Caveat, With};
@@ -175,6 +176,13 @@ impl Follower {
                  firing order, from a first one that is not known",
             ));
         }
+        if value.energy.iter().any(|&energy| energy < FAINT_BELOW) {
+            caveats.push(Caveat::new(
+                "cylinder-faint",
+                "one cylinder is far fainter than the strongest: it does not fire, or its pipe points away; \
+                 listen from the other side to tell",
+            ));
+        }
         if self.best_s < JUDGED_SHARE * self.heard_s {
             caveats.push(Caveat::new(
                 "evenness-in-part",
@@ -219,7 +227,7 @@ impl Follower {
     /// Whether the positions that fire would fit the pattern turned some other way: always where it is even,
     /// and where but one cylinder of a twin fires.
     fn fits_otherwise(&self) -> bool {
-        let fires = self.best.fires();
+        let fires = self.best.energy().into_iter().map(|energy| FAINT_BELOW <= energy);
         let live: Vec<f64> =
             self.shares.iter().zip(fires).filter(|(_, fires)| *fires).map(|(share, _)| *share).collect();
         let near = |a: f64, b: f64| {

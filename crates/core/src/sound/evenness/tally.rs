@@ -91,11 +91,6 @@ impl Tally {
         self.positions.iter().map(share).collect()
     }
 
-    /// Whether each position fires at all.
-    pub(super) fn fires(&self) -> impl Iterator<Item = bool> {
-        self.positions.iter().map(|position| position.weak * 10 < position.firings * 9)
-    }
-
     /// Mean energy of a firing at each position, the strongest 1.
     pub(super) fn energy(&self) -> Vec<f64> {
         let mean: Vec<f64> = self
