@@ -90,7 +90,8 @@ fn listen_prints_the_promised_fields() {
     assert_eq!(names(&told["engine"]), ["cycle_deg", "firing_deg", "name"]);
     assert_eq!(names(&told["trace"][0]), ["heard", "rpm", "sd_rpm", "t_s"]);
     assert_eq!(names(&told["caveats"][0]), ["name", "says"]);
-    let summary = ["cycle_variation_pct", "rpm", "rpm_se", "spread_rpm", "weak_firings_pct"];
+    let summary =
+        ["cycle_variation_pct", "rpm", "rpm_se", "spread_rpm", "strength_by_cylinder", "weak_firings_pct"];
     assert_eq!(names(&told["summary"]), summary);
     let unknown = folder.run(&["listen", "idle.wav", "--engine", "unknown", "--json"]).json();
     assert_eq!(names(&unknown), ["caveats", "duration_s", "engine", "ranking", "summary", "trace"]);

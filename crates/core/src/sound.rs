@@ -18,6 +18,7 @@
 mod comb;
 pub mod constants;
 mod ears;
+pub mod evenness;
 mod listener;
 mod refine;
 mod scan;

@@ -5,7 +5,8 @@ mod ranking;
 use std::path::Path;
 
 use bellmouth_core::engine::layout::{Firing, LAYOUTS, Layout, layout};
-use bellmouth_core::sound::{Frame, Heard, Listener};
+use bellmouth_core::sound::evenness::Follower;
+use bellmouth_core::sound::{FRAME_S, Frame, Heard, Listener};
 use serde::Serialize;
 
 use crate::recording::Recording;
@@ -15,8 +16,13 @@ pub use ranking::Ranked;
 
 /// Seconds of a recording that are enough to rank layouts.
 const RANKED_S: f64 = 60.0;
+/// Heard frames whose single firings are followed: a minute.
+const FOLLOWED_FRAMES: usize = 1200;
 /// Frames over which the memory of a speed trace is followed for its standard error: 5 s.
 const MEMORY_FRAMES: usize = 100;
+
+/// Samples that are handed on at once.
+const PART_SAMPLES: usize = 1 << 16;
 
 /// Which engine is listened to.
 #[derive(Clone, Debug, PartialEq)]
@@ -160,10 +166,13 @@ pub struct Summary {
     pub rpm_se: Option<f64>,
     /// Standard deviation of the speed over the frames heard, rpm.
     pub spread_rpm: Option<f64>,
-    /// Cycle-to-cycle variation, percent.
+    /// Cycle-to-cycle variation of a firing's strength (sound pressure), weak firings left out, percent.
     pub cycle_variation_pct: Option<f64>,
-    /// Share of weak firings at each firing position, percent.
+    /// Share of weak or missing firings at each firing position, percent.
     pub weak_firings_pct: Option<Vec<f64>>,
+    /// Mean energy of a firing at the microphone for each firing position, the strongest 1; `None` with one
+    /// cylinder, too.
+    pub strength_by_cylinder: Option<Vec<f64>>,
 }
 
 /// A caveat as it leaves the program.
@@ -202,7 +211,7 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
     let mut ears = match question.engine.firing() {
         Some(firing) => {
             let name = if let Engine::Is(row) = question.engine { Some(row.name.to_owned()) } else { None };
-            vec![Ear::new(name, firing, rate, question.about_rpm)?]
+            vec![Ear::new(name, firing, rate, question.about_rpm)?.following(rate)?]
         }
         None => {
             let mut ears = Vec::<Ear>::new();
@@ -225,7 +234,7 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
         let to = ((last - start as f64).max(0.0).round() as usize).min(block.len());
         if from < to {
             for ear in &mut ears {
-                ear.frames.extend(ear.listener.feed(&block[from..to]));
+                ear.hear(&block[from..to]);
             }
             listened += to - from;
         }
@@ -246,16 +255,26 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
         ));
     }
     for ear in &mut ears {
-        ear.frames.extend(ear.listener.finish());
+        ear.finish();
     }
     if ears.len() > 1 {
         ranking = rank(&mut ears);
     }
     let ear = ears.swap_remove(0);
     caveats.extend(ranking::reservation(&ranking));
-    let summary = summarise(&ear.frames);
+    let mut summary = summarise(&ear.frames);
     let duration_s = listened as f64 / rate;
-    reserve(&recording, &ear, duration_s, &summary, &mut caveats);
+    reserve(&recording, &ear, duration_s, &mut caveats);
+    if summary.rpm.is_some() {
+        tell_evenness(ear.follower.as_ref(), &mut summary, &mut caveats);
+        if FOLLOWED_FRAMES <= ear.followed {
+            let minutes = FOLLOWED_FRAMES as f64 * FRAME_S / 60.0;
+            caveats.push(Reservation::new(
+                "evenness-of-the-beginning",
+                format!("evenness was taken from the first {minutes:.0} min with an engine"),
+            ));
+        }
+    }
     if summary.rpm.is_some() && question.about_rpm.is_none() && fires_evenly(&ear.firing) {
         caveats.push(Reservation::new(
             "speed-unconfirmed",
@@ -277,6 +296,10 @@ struct Ear {
     name: Option<String>,
     firing: Firing,
     listener: Listener,
+    /// Listens for single firings; none where the layout is only guessed.
+    follower: Option<Follower>,
+    /// Heard frames that the follower was given.
+    followed: usize,
     frames: Vec<Frame>,
 }
 
@@ -289,7 +312,47 @@ impl Ear {
     ) -> Result<Ear, Refusal> {
         let listener = Listener::new(rate_hz, &firing, about_rpm)
             .map_err(|error| Refusal::misused(error.to_string(), "give --about a speed in that range"))?;
-        Ok(Ear { name, firing, listener, frames: Vec::new() })
+        Ok(Ear { name, firing, listener, follower: None, followed: 0, frames: Vec::new() })
+    }
+
+    /// The same, single firings listened for.
+    fn following(mut self, rate_hz: f64) -> Result<Ear, Refusal> {
+        let follower = Follower::new(rate_hz, &self.firing).map_err(|error| {
+            Refusal::misused(error.to_string(), "convert the recording to a rate in that range")
+        })?;
+        self.follower = Some(follower);
+        Ok(self)
+    }
+
+    fn hear(&mut self, samples: &[f32]) {
+        // The follower keeps sound until its frames have come: so much at a time, however long the block is.
+        for part in samples.chunks(PART_SAMPLES) {
+            let frames = self.listener.feed(part);
+            self.follow(part, &frames);
+            self.frames.extend(frames);
+        }
+    }
+
+    /// Single firings are followed for as long as they can tell more: a minute of them says what an hour would.
+    fn follow(&mut self, part: &[f32], frames: &[Frame]) {
+        let Some(follower) = self.follower.as_mut().filter(|_| self.followed < FOLLOWED_FRAMES) else {
+            return;
+        };
+        follower.feed(part);
+        follower.follow(frames);
+        self.followed += frames.iter().filter(|frame| frame.heard == Heard::Yes).count();
+        if FOLLOWED_FRAMES <= self.followed {
+            follower.finish();
+        }
+    }
+
+    fn finish(&mut self) {
+        let frames = self.listener.finish();
+        if let Some(follower) = self.follower.as_mut().filter(|_| self.followed < FOLLOWED_FRAMES) {
+            follower.follow(&frames);
+            follower.finish();
+        }
+        self.frames.extend(frames);
     }
 }
 
@@ -357,6 +420,7 @@ fn summarise(frames: &[Frame]) -> Summary {
         spread_rpm: None,
         cycle_variation_pct: None,
         weak_firings_pct: None,
+        strength_by_cylinder: None,
     };
     if heard.is_empty() {
         return summary;
@@ -383,13 +447,7 @@ fn summarise(frames: &[Frame]) -> Summary {
 }
 
 /// What to keep in mind about a take.
-fn reserve(
-    recording: &Recording,
-    ear: &Ear,
-    duration_s: f64,
-    summary: &Summary,
-    caveats: &mut Vec<Reservation>,
-) {
+fn reserve(recording: &Recording, ear: &Ear, duration_s: f64, caveats: &mut Vec<Reservation>) {
     let count = |heard: Heard| ear.frames.iter().filter(|frame| frame.heard == heard).count();
     let (heard, doubtful) = (count(Heard::Yes), count(Heard::Doubtful));
     if heard == 0 {
@@ -422,10 +480,29 @@ fn reserve(
             ),
         ));
     }
-    if summary.rpm.is_some() {
+}
+
+/// What was heard of single firings, or why nothing was.
+fn tell_evenness(follower: Option<&Follower>, summary: &mut Summary, caveats: &mut Vec<Reservation>) {
+    let Some(follower) = follower else {
         caveats.push(Reservation::new(
-            "evenness-not-known",
-            "cycle variation and weak firings are not given: this sound does not vouch for them",
+            "evenness-layout-guessed",
+            "evenness is not given where the layout is a guess: say which engine it is",
         ));
-    }
+        return;
+    };
+    let said = match follower.evenness() {
+        Ok(even) => {
+            let (value, round) = (even.value, |share: &f64| rounded(*share, 1e2));
+            summary.cycle_variation_pct = Some(rounded(value.variation_pct, 1e1));
+            summary.weak_firings_pct =
+                Some(value.weak_pct.iter().map(|share| rounded(*share, 1e1)).collect());
+            if value.energy.len() > 1 {
+                summary.strength_by_cylinder = Some(value.energy.iter().map(round).collect());
+            }
+            even.caveats
+        }
+        Err(why) => vec![why],
+    };
+    caveats.extend(said.into_iter().map(|caveat| Reservation::new(caveat.name, caveat.says)));
 }

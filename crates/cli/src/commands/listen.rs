@@ -89,6 +89,17 @@ fn words(heard: &Listening) -> String {
         }
         None => format!("no speed ({name}, {:.1} s)\n", heard.duration_s),
     };
+    if let (Some(variation), Some(weak)) =
+        (heard.summary.cycle_variation_pct, heard.summary.weak_firings_pct.as_deref())
+    {
+        let each = |values: &[f64], digits: usize| {
+            values.iter().map(|value| format!("{value:.digits$}")).collect::<Vec<_>>().join(", ")
+        };
+        out += &format!("  firings vary by {variation:.0} %; weak or missing: {} %\n", each(weak, 1));
+        if let Some(strength) = &heard.summary.strength_by_cylinder {
+            out += &format!("  energy at the microphone: {}\n", each(strength, 2));
+        }
+    }
     for row in heard.ranking.iter().take(5) {
         let rpm = row.rpm.map(|rpm| format!("{rpm:.0} rpm")).unwrap_or_else(|| "no speed".to_owned());
         out += &format!("  {:<20} {rpm:<10} evidence {:.0}\n", row.name, row.evidence);

@@ -200,3 +200,62 @@ pub const PHASE_SCALE: f64 = 0.95;
 pub const LATE_S: f64 = 0.01;
 /// Spread that no phase shows, share of the speed.
 pub const UNSEEN_SHARE: f64 = 0.0005;
+
+/// Band in which pulses are told apart, hertz: below stands hum, above they come too ragged.
+pub const PULSE_BAND_HZ: (f64, f64) = (80.0, 600.0);
+/// Rate of the waveform in which they are told apart, hertz, as nearly as whole samples allow.
+pub const PULSE_RATE_HZ: f64 = 3000.0;
+/// Time over which loudness is taken to find where cycles begin, seconds.
+pub const SWELL_S: f64 = 0.004;
+/// Parts of a cycle among which its begin is sought.
+pub const PHASE_BINS: usize = 240;
+/// Most parts by which a begin may shift from cycle to cycle, against the trace.
+pub const PHASE_STEPS: i8 = 20;
+/// What a shift costs: times its square up to the second value, in proportion beyond.
+pub const PHASE_STEP_COST: (f32, f32) = (0.06, 3.0);
+/// Length of a pulse's shape before its instant, seconds: where in a pulse the instant lies is not known.
+pub const PULSE_BEFORE_S: f64 = 0.010;
+/// Length of a pulse's shape after its instant, seconds: so much of a room's ringing is told from the next pulses.
+pub const PULSE_AFTER_S: f64 = 0.080;
+/// Rounds in which sizes, instants and shapes are improved.
+pub const LEARNING_ROUNDS: usize = 7;
+/// Steps by which shapes are improved in a round.
+pub const LEARNING_STEPS: usize = 4;
+/// Standard deviation of a firing's instant about what its neighbours say, crank degrees.
+pub const PUNCTUAL_DEG: f64 = 3.0;
+/// The last round in which instants are sought anew, not only improved.
+pub const RETIMED_ROUNDS: usize = 3;
+/// Share of a shape's likeness that counts as evidence of its instant: neighbouring values are much alike.
+pub const TIMING_SHARE: f32 = 0.3;
+/// Multiple of what shapes of their own explain by chance from which positions have them.
+pub const OWN_SHAPES: f64 = 5.0;
+/// Largest shift of a firing's instant that is tried, seconds.
+pub const RETIMED_S: f64 = 0.005;
+/// Share of an interval by which firings come early or late against their neighbours.
+pub const HURRIES: f64 = 0.015;
+/// What holds shapes down, as a share of what speaks for them: everywhere, and for each square of a firing interval away.
+pub const SHAPE_PENALTY: (f32, f32) = (0.01, 0.03);
+/// What draws the size of a firing to the usual one, as a share of what speaks for its own.
+pub const SIZE_PENALTY: f32 = 0.01;
+/// Length of sound that is taken apart at once, seconds.
+pub const STRETCH_S: f64 = 10.0;
+/// Cycles below which a stretch is not taken apart.
+pub const STRETCH_CYCLES: usize = 16;
+/// Speed above which pulses are not told apart, rpm: evenness is asked of an idle.
+pub const EVEN_SPEED_RPM: f64 = 1500.0;
+/// Least time between two firings for pulses to be told apart, seconds.
+pub const EVEN_GAP_S: f64 = 0.011;
+/// Standard deviation of strength by noise above which firings are not judged, a share of the usual strength.
+pub const EVEN_NOISE: f64 = 0.14;
+/// Share of the sound with an engine below which it is said that only a part was judged.
+pub const JUDGED_SHARE: f64 = 0.8;
+/// Share by which speed may leave the mean of a run before the run ends.
+pub const RUN_SHARE: f64 = 0.12;
+/// Usual strength of a position below which its cylinder does not fire at all, a share of the strongest one's.
+pub const DEAD_BELOW: f64 = 0.42;
+/// Energy, a share of the strongest one's, below which a cylinder may not be firing: it is said, and no name hangs on it.
+pub const FAINT_BELOW: f64 = 0.35;
+/// Share of firings that must not be weak in a cylinder that does fire, for any of it to be believed.
+pub const STRONG_SHARE: f64 = 0.5;
+/// Strength below which a firing is weak, a share of what is usual at its position.
+pub const WEAK_BELOW: f64 = 0.5;
