@@ -10,7 +10,8 @@
 //! | evidence for every speed: do the lines stand where this firing pattern would put them? | `comb` |
 //! | where a steady speed explains nothing any more, the same for speeds that change | [`Listener`] |
 //! | which speeds follow one another: forward and backward probabilities with 3 s of hindsight | `track` |
-//! | the pieces joined, and the verdict whether an engine was heard | [`Listener`] |
+//! | what bears witness that the rhythm is an engine's, and the verdict | [`witness`], `verdict` |
+//! | the pieces joined | [`Listener`] |
 //!
 //! Level is taken out in the first step, so no later one can mistake loud for near.
 
@@ -22,6 +23,7 @@ mod spectra;
 mod tone;
 mod track;
 mod verdict;
+pub mod witness;
 
 pub use listener::Listener;
 

@@ -129,26 +129,28 @@ pub const TONE_S: f64 = 0.093;
 pub const TONE_NEAR_HZ: f64 = 200.0;
 /// Multiple of its neighbourhood from which a bin stands out.
 pub const TONE_STANDS_OUT: f64 = 8.0;
-/// Firing rate above which an engine's rhythm and a voice's pitch are in the same range, hertz.
-pub const VOICE_HZ: f64 = 45.0;
-/// Speed above which that much care is due at any firing rate, rpm: a voice's rhythm fits fast engines.
-pub const VOICE_RPM: f64 = 1800.0;
-/// Share of bins that stand out from which sound is tonal: below both, and above either, where more care is due (engines at 10 dB stay below 0.004; voices fall to 0.005, music to 0.03).
-pub const TONAL: (f64, f64) = (0.014, 0.0045);
 
 /// Probability of no engine above which none is heard.
 pub const LIKELY: f32 = 0.5;
-/// Probability of no engine below which one may be heard for certain.
-pub const CERTAIN: f32 = 0.1;
-/// Probability of no engine that makes a gap in hearing it.
-pub const GAP: f32 = 0.35;
 /// Probability that the speed is near the best one, needed to trust it.
 pub const UNAMBIGUOUS: f32 = 0.9;
-/// Frames without a gap, before or after, needed to trust one.
-pub const HELD_FRAMES: usize = 24;
-/// Frames to either side that a verdict looks at.
-pub const AROUND_FRAMES: usize = 30;
-/// Median change of the logarithm of speed between frames from which it is no engine's.
-pub const MOVES: f64 = 0.006;
+/// Frames to either side that a verdict looks at, and frames that a live one looks back.
+pub const AROUND_FRAMES: usize = 24;
+/// See [`AROUND_FRAMES`].
+pub const LIVE_FRAMES: usize = 36;
+/// Frames to either side over which loudness is folded by the cycle.
+pub const FOLD_FRAMES: usize = 6;
+/// Frames between two folds that are compared: they share no sound.
+pub const ALIKE_FRAMES: usize = 2 * FOLD_FRAMES + 1;
+/// Change of speed from one frame to the next that is another engine or a wrong speed, grid cells.
+pub const JUMP_CELLS: f32 = 80.0;
+/// Logarithm of the odds above which an engine is heard.
+pub const SURE: f64 = 3.0;
+/// Standard deviations beyond which a witness counts no further.
+pub const FAR_OUT: f64 = 3.0;
+/// Logarithm of the odds where every witness is at its mean.
+pub const VERDICT_BIAS: f64 = 0.0;
+/// For each witness its mean and spread, and the weights of its standard score and of that squared.
+pub const WEIGHTS: [(f64, f64, f64, f64); 20] = [(0.0, 1.0, 0.0, 0.0); 20];
 /// Spread that no window can resolve, share of the speed: cycles differ in length.
 pub const CYCLES_DIFFER: f64 = 0.0035;

@@ -6,15 +6,16 @@ use std::ops::Range;
 use super::comb::{Comb, prior};
 use super::constants::{
     ABOUT_FACTOR, AROUND_FRAMES, CHIRP_CELLS, CHIRP_COST, CHIRP_FRAMES, CHIRPS_PER_S, CYCLES_DIFFER,
-    FAST_FACTOR, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LONG_CHIRP_PER_S, MOVING_FACTOR,
-    NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, UNAMBIGUOUS, UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM,
-    WINDOWS,
+    FAST_FACTOR, FAST_RPM, FINAL_FRAMES, FOLD_FRAMES, HINDSIGHT_FRAMES, LIKELY, LIVE_FRAMES,
+    LONG_CHIRP_PER_S, MOVING_FACTOR, NONE_SCORES, SPEEDS_RPM, STEP, TEMPER, UNAMBIGUOUS, UNEXPLAINED,
+    USUAL_SHARE, WINDOWS,
 };
 use super::ears::{Ears, LANES, Lanes};
 use super::spectra::{Lines, Spectra};
 use super::tone::Tone;
 use super::track::{Belief, Chain, weigh};
-use super::verdict::{Glimpse, verdict};
+use super::verdict::{log_odds, verdict};
+use super::witness::{Account, Glimpse, Testimony, Witness};
 use super::{FRAME_S, Frame, Heard};
 use crate::engine::layout::Firing;
 use crate::error::{Result, require};
@@ -25,6 +26,8 @@ const LONG_LATER: usize = 6;
 /// What was heard of one frame.
 struct Seen {
     likelihood: Belief,
+    /// Evidence for which a likelihood is 1.
+    evidence: f32,
     /// Forward belief at this frame.
     forward: Belief,
     /// Where each speed was heard to go from here, cells a frame; empty where nothing moved.
@@ -66,8 +69,6 @@ pub struct Listener {
     lowest_rpm: f64,
     /// Spread that no window resolves, share of the speed; larger where cycles are shorter.
     cycles_differ: f64,
-    /// Firings per second at 1 rpm.
-    firings_per_rpm: f64,
     speeds: usize,
     lines: [Lines; LANES],
     /// Next frame whose short windows are to be taken.
@@ -87,10 +88,13 @@ pub struct Listener {
     given: usize,
     live_belief: Belief,
     live: Option<Frame>,
-    /// Glimpses of the newest provisional frames.
-    recent: VecDeque<Glimpse>,
-    /// Glimpses of the newest final frames.
-    past: VecDeque<Glimpse>,
+    witness: Witness,
+    /// Accounts of the newest provisional frames.
+    recent: VecDeque<Account>,
+    /// Accounts of the newest final frames.
+    past: VecDeque<Account>,
+    testimonies: Vec<Testimony>,
+    live_testimony: Option<Testimony>,
     finished: bool,
 }
 
@@ -140,7 +144,6 @@ impl Listener {
             chain: Chain::new(speeds),
             lowest_rpm: lowest,
             cycles_differ: CYCLES_DIFFER * (720.0 / firing.cycle_deg()).powf(0.25),
-            firings_per_rpm: firing.cycles_per_second(1.0) * firing.angles_deg().len() as f64,
             speeds,
             lines: Default::default(),
             next: 0,
@@ -156,6 +159,9 @@ impl Listener {
             live: None,
             recent: VecDeque::new(),
             past: VecDeque::new(),
+            testimonies: Vec::new(),
+            live_testimony: None,
+            witness: Witness::new(firing, lowest, ears.loudness_hz(), ears.bands()),
             finished: false,
             ears,
         })
@@ -164,6 +170,7 @@ impl Listener {
     /// Takes mono samples in −1 to 1; gives the frames that became final with them, in order.
     pub fn feed(&mut self, samples: &[f32]) -> Vec<Frame> {
         let mut frames = Vec::new();
+        self.testimonies.clear();
         // A second at a time, so that memory stays bounded however long the block is.
         for part in samples.chunks(self.sample_rate_hz as usize) {
             self.samples += part.len() as u64;
@@ -182,6 +189,17 @@ impl Listener {
         self.live
     }
 
+    /// What bore witness about the frames that the last call of [`feed`](Listener::feed) or
+    /// [`finish`](Listener::finish) gave; nothing for those in which no engine is likely.
+    pub fn testimonies(&self) -> &[Testimony] {
+        &self.testimonies
+    }
+
+    /// What bore witness about the frame that [`live`](Listener::live) gives.
+    pub fn live_testimony(&self) -> Option<&Testimony> {
+        self.live_testimony.as_ref()
+    }
+
     /// Ends the sound; gives the remaining frames. Later calls, and later samples, give nothing.
     pub fn finish(&mut self) -> Vec<Frame> {
         let mut frames = Vec::new();
@@ -189,6 +207,7 @@ impl Listener {
             return frames;
         }
         self.finished = true;
+        self.testimonies.clear();
         let last = (self.samples as f64 / self.sample_rate_hz / FRAME_S - 1e-9).ceil().max(0.0) as usize;
         // The windows of the last frames reach beyond the end: silence stands there.
         while self.next < last + LONG_LATER {
@@ -219,6 +238,8 @@ impl Listener {
             self.hear_window(window, self.next, None, 1.0, everywhere, &mut short);
         }
         self.short.push_back(short);
+        let sound = self.slice(self.next);
+        self.witness.hear(sound);
         if let Some(index) = self.next.checked_sub(LONG_LATER) {
             // Half of what the longest window hears is new after six of its frames: every other one will do.
             let mut long = std::mem::take(&mut self.long);
@@ -229,26 +250,21 @@ impl Listener {
             let before = self.believed_before();
             let newest = &self.short[self.short.len() - 1];
             let now: Vec<f32> = sum([newest, &long, &before]);
-            self.chain.forward(&mut self.live_belief, &[], &likelihood(&now).0);
-            let (glimpse, mut frame) = self.look(self.next, &self.live_belief);
-            if self.recent.len() > AROUND_FRAMES {
-                self.recent.pop_front();
-            }
-            self.recent.push_back(glimpse);
-            let careful = self.careful(frame.rpm);
-            let recent = self.recent.make_contiguous();
-            frame.heard = verdict(recent, recent.len() - 1, careful);
-            self.live = Some(frame);
+            let (live_likelihood, _, at_best) = likelihood(&now);
+            self.chain.forward(&mut self.live_belief, &[], &live_likelihood);
+            let (mut glimpse, frame) = self.look(self.next, &self.live_belief);
+            glimpse.evidence = evidence_at(&live_likelihood, at_best, glimpse.cell);
+            self.judge_live(glimpse, frame);
             let short = self.short.pop_front().unwrap_or_default();
             let mut all: Vec<f32> = short.iter().zip(&long).map(|(short, long)| short + long).collect();
             self.long = long;
             let drift = self.chirp(index, &mut all);
             all.iter_mut().zip(&before).for_each(|(all, before)| *all += before);
-            let (likelihood, scale) = likelihood(&all);
+            let (likelihood, scale, evidence) = likelihood(&all);
             let from = self.seen.back().map_or(&[][..], |before| &before.drift);
             let mean = self.chain.forward(&mut self.forward, from, &likelihood);
             self.evidence += f64::from(scale) + f64::from(mean).ln();
-            self.seen.push_back(Seen { likelihood, forward: self.forward.clone(), drift });
+            self.seen.push_back(Seen { likelihood, evidence, forward: self.forward.clone(), drift });
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
                 self.settle(FINAL_FRAMES, frames);
             }
@@ -352,10 +368,11 @@ impl Listener {
         let mut glimpses = Vec::with_capacity(self.seen.len() + self.past.len());
         let mut settled = Vec::with_capacity(count);
         for (index, seen) in self.seen.iter().enumerate().rev() {
-            if index < count + AROUND_FRAMES {
+            if index < count + AROUND_FRAMES + FOLD_FRAMES {
                 let mut belief = seen.forward.clone();
                 weigh(&mut belief, &word);
-                let (glimpse, frame) = self.look(self.given + index, &belief);
+                let (mut glimpse, frame) = self.look(self.given + index, &belief);
+                glimpse.evidence = evidence_at(&seen.likelihood, seen.evidence, glimpse.cell);
                 glimpses.push(glimpse);
                 if index < count {
                     settled.push(frame);
@@ -364,26 +381,62 @@ impl Listener {
             let drift = index.checked_sub(1).map_or(&[][..], |before| &self.seen[before].drift);
             self.chain.backward(&mut word, drift, &seen.likelihood);
         }
-        glimpses.extend(self.past.iter().rev());
+        glimpses.extend(self.past.iter().rev().map(|account| account.glimpse));
         glimpses.reverse();
         settled.reverse();
         let before = self.past.len();
+        let mut accounts: Vec<Account> = self.past.drain(..).collect();
+        let first = self.given - before;
+        let looked_at = (before + count + AROUND_FRAMES).min(glimpses.len());
+        accounts.extend((before..looked_at).map(|at| self.witness.account(&glimpses, first, at)));
         for (index, mut frame) in settled.into_iter().enumerate() {
-            frame.heard = verdict(&glimpses, before + index, self.careful(frame.rpm));
+            let testimony = self.testify(&accounts, before + index, AROUND_FRAMES, frame.t_s);
+            let odds = testimony.as_ref().map_or(f64::NEG_INFINITY, |testimony| testimony.log_odds);
+            frame.heard = verdict(&accounts[before + index].glimpse, odds);
+            self.testimonies.extend(testimony);
             frames.push(frame);
         }
-        self.past.extend(&glimpses[before..before + count]);
-        while self.past.len() > AROUND_FRAMES {
-            self.past.pop_front();
-        }
+        accounts.truncate(before + count);
+        self.past.extend(accounts.drain(accounts.len().saturating_sub(AROUND_FRAMES)..));
+        self.witness.forget((self.given + count).saturating_sub(2 * FOLD_FRAMES));
         self.seen.drain(..count);
         self.given += count;
         self.tone.forget(self.given as f64 * FRAME_S - 1.0);
     }
 
-    /// Whether a voice could have the rhythm of this speed.
-    fn careful(&self, rpm: f64) -> bool {
-        self.firings_per_rpm * rpm > VOICE_HZ || rpm > VOICE_RPM
+    /// The loudness that belongs to a frame.
+    fn slice(&self, frame: usize) -> Vec<Lanes> {
+        let edge = |places: f64| self.ears.index_at((frame as f64 + places) * FRAME_S) - self.dropped;
+        (edge(-0.5)..edge(0.5))
+            .map(|at| {
+                let at = usize::try_from(at).ok();
+                at.and_then(|at| self.loudness.get(at)).copied().unwrap_or_default()
+            })
+            .collect()
+    }
+
+    /// Judges the newest provisional frame by itself and those before it.
+    fn judge_live(&mut self, glimpse: Glimpse, mut frame: Frame) {
+        let keep = self.recent.len().saturating_sub(LIVE_FRAMES);
+        self.recent.drain(..keep);
+        let mut glimpses: Vec<Glimpse> = self.recent.iter().map(|account| account.glimpse).collect();
+        glimpses.push(glimpse);
+        let at = glimpses.len() - 1;
+        self.recent.push_back(self.witness.account(&glimpses, self.next - at, at));
+        let testimony = {
+            self.recent.make_contiguous();
+            self.testify(self.recent.as_slices().0, at, LIVE_FRAMES, frame.t_s)
+        };
+        let odds = testimony.as_ref().map_or(f64::NEG_INFINITY, |testimony| testimony.log_odds);
+        frame.heard = verdict(&glimpse, odds);
+        self.live = Some(frame);
+        self.live_testimony = testimony;
+    }
+
+    /// What bears witness about one of some accounts.
+    fn testify(&self, accounts: &[Account], at: usize, reach: usize, t_s: f64) -> Option<Testimony> {
+        let witnesses = self.witness.testimony(accounts, at, reach)?;
+        Some(Testimony { t_s, witnesses, log_odds: log_odds(&witnesses) })
     }
 
     /// A belief as its neighbours see it, and the frame it makes, whether heard still open.
@@ -401,6 +454,7 @@ impl Listener {
             none: belief.none,
             near: belief.speeds[near(24)].iter().sum(),
             cell: mean,
+            evidence: 0.0,
             tone: self.tone.at(t_s),
         };
         (glimpse, Frame { t_s, rpm, sd_rpm, heard: Heard::No })
@@ -412,10 +466,17 @@ fn sum([a, b, c]: [&Vec<f32>; 3]) -> Vec<f32> {
     a.iter().zip(b).zip(c).map(|((a, b), c)| a + b + c).collect()
 }
 
-/// Likelihoods from evidence, the largest scaled to 1, and the logarithm of that scale over noise.
-fn likelihood(evidence: &[f32]) -> (Belief, f32) {
+/// Likelihoods from evidence, the largest scaled to 1; the logarithm of that scale over noise; the evidence
+/// that was scaled to 1.
+fn likelihood(evidence: &[f32]) -> (Belief, f32, f32) {
     let best = evidence.iter().copied().fold(NONE_SCORES, f32::max);
     let scale = |e: f32| (TEMPER * (e - best)).exp();
     let belief = Belief { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) };
-    (belief, TEMPER * (best - NONE_SCORES))
+    (belief, TEMPER * (best - NONE_SCORES), best)
+}
+
+/// The evidence of one speed, given that of which the likelihood is 1.
+fn evidence_at(likelihood: &Belief, at_best: f32, cell: f32) -> f32 {
+    let place = (cell.round().max(0.0) as usize).min(likelihood.speeds.len() - 1);
+    at_best + likelihood.speeds[place].max(1e-30).ln() / TEMPER
 }
