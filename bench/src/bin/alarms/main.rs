@@ -53,7 +53,7 @@ fn main() {
 }
 
 fn words() -> Words {
-    let mut words = Words { minutes: 30.0, first_seed: None, only: vec![], thin: 6, say: None, fit: None };
+    let mut words = Words { minutes: 30.0, first_seed: None, only: vec![], thin: 40, say: None, fit: None };
     let mut given = std::env::args().skip(1);
     while let Some(word) = given.next() {
         let mut value = || given.next().unwrap_or_else(|| panic!("{word} needs a value"));

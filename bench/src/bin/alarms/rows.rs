@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use bellmouth_core::engine::layout::{Firing, LAYOUTS};
+use bellmouth_core::engine::layout::LAYOUTS;
 use bellmouth_core::practice::Dice;
 use bellmouth_core::practice::bystanders::Bystander;
 use bellmouth_core::sound::FRAME_S;
@@ -52,7 +52,7 @@ pub fn say(path: &str, minutes: f64, first_seed: u64, thin: u64, only: &[String]
         }
     }
     if wanted("pulses") {
-        let takes = 180_u64.div_ceil(thin);
+        let takes = 240_u64.div_ceil(thin);
         pieces
             .extend((0..LAYOUTS.len()).flat_map(|row| (0..takes).map(move |take| Piece::Pulses(row, take))));
     }
@@ -106,10 +106,12 @@ fn rows(piece: &Piece, pulses: &[Vec<f64>]) -> (String, [f64; 4]) {
         }
         Piece::Other(other) => {
             let samples = other.samples();
-            for name in LISTENING {
+            // Two layouts a take, and more takes: other sounds differ more from one another than layouts do.
+            let turn = (other.seed / 100_000) as usize;
+            for name in [turn, turn + 3].map(|place| LISTENING[place % LISTENING.len()]) {
                 let said = hear(&samples, other.rate_hz(), name);
                 let clip = format!("{}-{}", other.name(), other.seed / 100_000);
-                for testimony in said.said.iter().step_by(3) {
+                for testimony in said.said.iter().step_by(4) {
                     rows.row(0, other.name(), &clip, "stored", testimony);
                 }
                 for (_, testimony) in said.live.iter().step_by(5) {

@@ -134,10 +134,10 @@ pub const TONE_STANDS_OUT: f64 = 8.0;
 pub const LIKELY: f32 = 0.5;
 /// Probability that the speed is near the best one, needed to trust it.
 pub const UNAMBIGUOUS: f32 = 0.9;
-/// Frames to either side that a verdict looks at, and frames that a live one looks back.
-pub const AROUND_FRAMES: usize = 24;
-/// See [`AROUND_FRAMES`].
-pub const LIVE_FRAMES: usize = 36;
+/// Frames before and after that a verdict looks at, as far as they hang together.
+pub const AROUND_FRAMES: (usize, usize) = (40, 36);
+/// Frames that a provisional verdict looks back.
+pub const LIVE_FRAMES: usize = 48;
 /// Frames to either side over which loudness is folded by the cycle.
 pub const FOLD_FRAMES: usize = 6;
 /// Frames between two folds that are compared: they share no sound.
@@ -151,6 +151,6 @@ pub const FAR_OUT: f64 = 3.0;
 /// Logarithm of the odds where every witness is at its mean.
 pub const VERDICT_BIAS: f64 = 0.0;
 /// For each witness its mean and spread, and the weights of its standard score and of that squared.
-pub const WEIGHTS: [(f64, f64, f64, f64); 20] = [(0.0, 1.0, 0.0, 0.0); 20];
+pub const WEIGHTS: [(f64, f64, f64, f64); 21] = [(0.0, 1.0, 0.0, 0.0); 21];
 /// Spread that no window can resolve, share of the speed: cycles differ in length.
 pub const CYCLES_DIFFER: f64 = 0.0035;

@@ -368,7 +368,7 @@ impl Listener {
         let mut glimpses = Vec::with_capacity(self.seen.len() + self.past.len());
         let mut settled = Vec::with_capacity(count);
         for (index, seen) in self.seen.iter().enumerate().rev() {
-            if index < count + AROUND_FRAMES + FOLD_FRAMES {
+            if index < count + AROUND_FRAMES.1 + FOLD_FRAMES {
                 let mut belief = seen.forward.clone();
                 weigh(&mut belief, &word);
                 let (mut glimpse, frame) = self.look(self.given + index, &belief);
@@ -387,7 +387,7 @@ impl Listener {
         let before = self.past.len();
         let mut accounts: Vec<Account> = self.past.drain(..).collect();
         let first = self.given - before;
-        let looked_at = (before + count + AROUND_FRAMES).min(glimpses.len());
+        let looked_at = (before + count + AROUND_FRAMES.1).min(glimpses.len());
         accounts.extend((before..looked_at).map(|at| self.witness.account(&glimpses, first, at)));
         for (index, mut frame) in settled.into_iter().enumerate() {
             let testimony = self.testify(&accounts, before + index, AROUND_FRAMES, frame.t_s);
@@ -397,7 +397,7 @@ impl Listener {
             frames.push(frame);
         }
         accounts.truncate(before + count);
-        self.past.extend(accounts.drain(accounts.len().saturating_sub(AROUND_FRAMES)..));
+        self.past.extend(accounts.drain(accounts.len().saturating_sub(AROUND_FRAMES.0)..));
         self.witness.forget((self.given + count).saturating_sub(2 * FOLD_FRAMES));
         self.seen.drain(..count);
         self.given += count;
@@ -425,7 +425,7 @@ impl Listener {
         self.recent.push_back(self.witness.account(&glimpses, self.next - at, at));
         let testimony = {
             self.recent.make_contiguous();
-            self.testify(self.recent.as_slices().0, at, LIVE_FRAMES, frame.t_s)
+            self.testify(self.recent.as_slices().0, at, (LIVE_FRAMES, 0), frame.t_s)
         };
         let odds = testimony.as_ref().map_or(f64::NEG_INFINITY, |testimony| testimony.log_odds);
         frame.heard = verdict(&glimpse, odds);
@@ -434,7 +434,7 @@ impl Listener {
     }
 
     /// What bears witness about one of some accounts.
-    fn testify(&self, accounts: &[Account], at: usize, reach: usize, t_s: f64) -> Option<Testimony> {
+    fn testify(&self, accounts: &[Account], at: usize, reach: (usize, usize), t_s: f64) -> Option<Testimony> {
         let witnesses = self.witness.testimony(accounts, at, reach)?;
         Some(Testimony { t_s, witnesses, log_odds: log_odds(&witnesses) })
     }
