@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use bellmouth_core::sound::constants::FAR_OUT;
 use bellmouth_core::sound::witness::{NAMES, WITNESSES};
 
-/// Terms of the model: the odds at the mean, and two for each witness.
-const TERMS: usize = 1 + 2 * WITNESSES;
+/// Terms of the model: the odds at the mean, each witness, and the product of any two.
+const TERMS: usize = 1 + WITNESSES + WITNESSES * (WITNESSES + 1) / 2;
 /// Ridge on every term but the first, in units of rows of weight 1.
-const RIDGE: f64 = 2.0;
+const RIDGE: f64 = 20.0;
 /// Weight of a group of rows: groups count alike, however many rows they have.
 const GROUP: f64 = 400.0;
 
@@ -30,11 +30,18 @@ struct Model {
 
 impl Model {
     fn terms(scale: &[(f64, f64); WITNESSES], witnesses: &[f64; WITNESSES]) -> [f64; TERMS] {
+        let mut standard = [1.0; WITNESSES + 1];
+        for ((standard, witness), (mean, spread)) in standard[1..].iter_mut().zip(witnesses).zip(scale) {
+            *standard = ((witness - mean) / spread).clamp(-FAR_OUT, FAR_OUT);
+        }
+        // Row by row as the block of constants has them: a witness alone, then with each up to itself.
         let mut terms = [1.0; TERMS];
-        for (i, (witness, (mean, spread))) in witnesses.iter().zip(scale).enumerate() {
-            let standard = ((witness - mean) / spread).clamp(-FAR_OUT, FAR_OUT);
-            terms[1 + 2 * i] = standard;
-            terms[2 + 2 * i] = standard * standard;
+        let mut at = 1;
+        for one in 1..=WITNESSES {
+            for other in 0..=one {
+                terms[at] = standard[one] * standard[other];
+                at += 1;
+            }
         }
         terms
     }
@@ -63,9 +70,8 @@ impl Model {
                 let sharp = row.weight * (p * (1.0 - p)).max(1e-6);
                 for i in 0..TERMS {
                     slope[i] += off * terms[i];
-                    for j in 0..=i {
-                        bend[i][j] += sharp * terms[i] * terms[j];
-                    }
+                    let share = sharp * terms[i];
+                    bend[i][..=i].iter_mut().zip(terms).for_each(|(bend, term)| *bend += share * term);
                 }
             }
             for i in 1..TERMS {
@@ -119,13 +125,18 @@ pub fn fit(path: &str) {
     let model = Model::fitted(&rows.iter().collect::<Vec<_>>());
     println!("\n/// Logarithm of the odds where every witness is at its mean.");
     println!("pub const VERDICT_BIAS: f64 = {:.4};", model.weights[0]);
-    println!(
-        "/// For each witness its mean and spread, and the weights of its standard score and of that squared."
-    );
-    println!("pub const WEIGHTS: [(f64, f64, f64, f64); {WITNESSES}] = [");
-    for (i, name) in NAMES.iter().enumerate() {
-        let ((mean, spread), weights) = (model.scale[i], &model.weights[1 + 2 * i..3 + 2 * i]);
-        println!("    // {name}\n    ({mean:.4}, {spread:.4}, {:.4}, {:.4}),", weights[0], weights[1]);
+    println!("/// Mean and spread of each witness among those that the verdict was fitted to.");
+    println!("pub const USUAL: [(f64, f64); {WITNESSES}] = [");
+    model.scale.iter().for_each(|(mean, spread)| println!("    ({mean:.4}, {spread:.4}),"));
+    println!("];\n/// Weights of the verdict: for each witness of itself, and of its product with each up to itself.");
+    println!("pub const WEIGHTS: [[f64; {}]; {WITNESSES}] = [", WITNESSES + 1);
+    let mut at = 1;
+    for (place, name) in NAMES.iter().enumerate() {
+        let weights: Vec<String> = (0..=WITNESSES)
+            .map(|other| if other <= place + 1 { format!("{:.3}", model.weights[at + other]) } else { "0.0".into() })
+            .collect();
+        println!("    // {name}\n    [{}],", weights.join(", "));
+        at += place + 2;
     }
     println!("];");
 }

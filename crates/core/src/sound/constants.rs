@@ -148,9 +148,6 @@ pub const JUMP_CELLS: f32 = 80.0;
 pub const SURE: f64 = 3.0;
 /// Standard deviations beyond which a witness counts no further.
 pub const FAR_OUT: f64 = 3.0;
-/// Logarithm of the odds where every witness is at its mean.
-pub const VERDICT_BIAS: f64 = 0.0;
-/// For each witness its mean and spread, and the weights of its standard score and of that squared.
-pub const WEIGHTS: [(f64, f64, f64, f64); 21] = [(0.0, 1.0, 0.0, 0.0); 21];
+// BLOCK
 /// Spread that no window can resolve, share of the speed: cycles differ in length.
 pub const CYCLES_DIFFER: f64 = 0.0035;

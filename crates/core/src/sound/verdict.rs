@@ -5,16 +5,20 @@
 //! engines at right and wrong speeds and from sounds that are none.
 
 use super::Heard;
-use super::constants::{FAR_OUT, LIKELY, SURE, UNAMBIGUOUS, VERDICT_BIAS, WEIGHTS};
+use super::constants::{FAR_OUT, LIKELY, SURE, UNAMBIGUOUS, USUAL, VERDICT_BIAS, WEIGHTS};
 use super::witness::{Glimpse, WITNESSES};
 
 /// Logarithm of the odds for an engine heard at its right speed.
 pub(crate) fn log_odds(witnesses: &[f64; WITNESSES]) -> f64 {
-    let mut sum = VERDICT_BIAS;
-    for (witness, (mean, spread, linear, square)) in witnesses.iter().zip(WEIGHTS) {
+    let mut standard = [1.0; WITNESSES + 1];
+    for ((standard, witness), (mean, spread)) in standard[1..].iter_mut().zip(witnesses).zip(USUAL) {
         // Beyond what the model was fitted to, it must not be trusted to go on.
-        let standard = ((witness - mean) / spread).clamp(-FAR_OUT, FAR_OUT);
-        sum += linear * standard + square * standard * standard;
+        *standard = ((witness - mean) / spread).clamp(-FAR_OUT, FAR_OUT);
+    }
+    let mut sum = VERDICT_BIAS;
+    for (place, weights) in WEIGHTS.iter().enumerate() {
+        let row: f64 = weights.iter().zip(&standard).map(|(weight, standard)| weight * standard).sum();
+        sum += standard[place + 1] * row;
     }
     sum
 }

@@ -432,3 +432,50 @@ fn implied_share(shape: &[Lanes; PARTS], implied: &[f32; ORDERS], bands: usize) 
     }
     of_these / all
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn folded(value: impl Fn(f64) -> f32) -> [f32; FOLDED] {
+        let mut fold = Fold::new(LANES);
+        // Nine cycles of a hundred values and a bit, so that no value repeats its place.
+        let step = 1.0 / 100.3;
+        let values: Vec<Lanes> = (0..900).map(|i| [value(f64::from(i) * step); LANES]).collect();
+        values.chunks(50).for_each(|slice| fold.add(slice, step));
+        fold.finish(&[1.0; ORDERS]).expect("nine cycles are enough").0
+    }
+
+    #[test]
+    fn what_repeats_every_cycle_is_explained_and_what_does_not_is_not() {
+        let pulses = folded(|phase| if phase.fract() < 0.2 { 1.0 } else { -0.25 });
+        let other_rhythm = folded(|phase| (phase * 2.7).sin() as f32);
+        assert!(pulses[0] > 0.95, "{pulses:?}");
+        assert!(other_rhythm[0] < 0.2, "{other_rhythm:?}");
+        assert!(pulses[7] < 0.01 && other_rhythm[7] > 0.1, "{pulses:?} {other_rhythm:?}");
+    }
+
+    #[test]
+    fn pulses_are_skewed_and_their_mirror_image_the_other_way() {
+        let pulses = folded(|phase| if phase.fract() < 0.2 { 1.0 } else { -0.25 });
+        let gaps = folded(|phase| if phase.fract() < 0.2 { -1.0 } else { 0.25 });
+        assert!(pulses[4] > 1.0, "{pulses:?}");
+        assert!((pulses[4] + gaps[4]).abs() < 1e-3, "{pulses:?} {gaps:?}");
+    }
+
+    #[test]
+    fn a_run_ends_where_two_neighbours_do_not_hang_together() {
+        let hangs = |i: usize| i != 3 && i != 9;
+        assert_eq!(together(20, 6, (10, 10), hangs), (4, 9));
+        assert_eq!(together(20, 6, (1, 2), hangs), (5, 8));
+        assert_eq!(together(20, 15, (10, 10), hangs), (10, 19));
+    }
+
+    #[test]
+    fn a_steady_climb_is_no_wander() {
+        let climb: Vec<f64> = (0..40).map(|i| 3.0 * f64::from(i)).collect();
+        let (wander, usual) = wander(&climb);
+        assert!(wander < 1e-6 && usual < 1e-6, "{wander} {usual}");
+        assert!(jerk(&climb) < 1e-9);
+    }
+}
