@@ -128,13 +128,22 @@ pub fn fit(path: &str) {
     println!("/// Mean and spread of each witness among those that the verdict was fitted to.");
     println!("pub const USUAL: [(f64, f64); {WITNESSES}] = [");
     model.scale.iter().for_each(|(mean, spread)| println!("    ({mean:.4}, {spread:.4}),"));
-    println!("];\n/// Weights of the verdict: for each witness of itself, and of its product with each up to itself.");
+    println!(
+        "];\n/// Weights of the verdict: for each witness of itself, and of its product with each up to itself."
+    );
     println!("pub const WEIGHTS: [[f64; {}]; {WITNESSES}] = [", WITNESSES + 1);
     let mut at = 1;
     for (place, name) in NAMES.iter().enumerate() {
-        let weights: Vec<String> = (0..=WITNESSES)
-            .map(|other| if other <= place + 1 { format!("{:.3}", model.weights[at + other]) } else { "0.0".into() })
-            .collect();
+        let weights: Vec<String> =
+            (0..=WITNESSES)
+                .map(|other| {
+                    if other <= place + 1 {
+                        format!("{:.3}", model.weights[at + other])
+                    } else {
+                        "0.0".into()
+                    }
+                })
+                .collect();
         println!("    // {name}\n    [{}],", weights.join(", "));
         at += place + 2;
     }

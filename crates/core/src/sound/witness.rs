@@ -472,6 +472,27 @@ mod tests {
     }
 
     #[test]
+    fn nothing_before_a_start_bears_witness() {
+        let twin = Firing::new(&[0.0, 315.0], 720.0).unwrap();
+        let account = |none: f32, cell: f32, number: f32| Account {
+            glimpse: Glimpse { none, near: 0.99, cell, evidence: 50.0, tone: f64::from(number) },
+            folded: [number; FOLDED],
+            shape: Some(Box::new([[number; LANES]; PARTS])),
+        };
+        let before = |number| account(0.9, 40.0, number);
+        let after: Vec<Account> = (0..30).map(|i| account(0.01, 210.0 + 0.1 * (i % 3) as f32, 0.5)).collect();
+        let witness = Witness::new(&twin, 400.0, 1000.0, LANES);
+        let alone = witness.testimony(&after, 4, (40, 36));
+        assert!(alone.is_some());
+        for number in [0.0, 0.9] {
+            let mut all = vec![before(number); 20];
+            all.extend(after.iter().cloned());
+            assert_eq!(witness.testimony(&all, 24, (40, 36)), alone);
+            assert_eq!(witness.testimony(&all, 19, (40, 36)), None);
+        }
+    }
+
+    #[test]
     fn a_steady_climb_is_no_wander() {
         let climb: Vec<f64> = (0..40).map(|i| 3.0 * f64::from(i)).collect();
         let (wander, usual) = wander(&climb);
