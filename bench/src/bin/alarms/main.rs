@@ -4,7 +4,7 @@
 //! |---|---|
 //! | `alarms --minutes 30` | so many minutes of each kind of other sound, heard as each of seven layouts: frames heard, the longest run, how far from the threshold |
 //! | `alarms --say FILE --minutes 6` | writes rows of witnesses: engines at right and at wrong speeds, starts, and other sounds |
-//! | `alarms --fit FILE` | fits the weights to such rows, tries them on rows left out, prints the block for `sound/constants.rs` |
+//! | `alarms --fit FILE` | fits the weights to such rows (may be repeated), tries them on rows left out, prints the block for `sound/constants.rs` |
 //!
 //! After any change of what is heard: `alarms --say FILE --minutes 6 && alarms --fit FILE` (ten minutes on two
 //! cores), paste the block, build again, and let `alarms --minutes 30` confirm it on other seeds.
@@ -38,13 +38,13 @@ struct Words {
     only: Vec<String>,
     thin: u64,
     say: Option<String>,
-    fit: Option<String>,
+    fit: Vec<String>,
 }
 
 fn main() {
     let words = words();
-    if let Some(path) = &words.fit {
-        fit::fit(path);
+    if !words.fit.is_empty() {
+        fit::fit(&words.fit);
     } else if let Some(path) = &words.say {
         rows::say(path, words.minutes, words.first_seed.unwrap_or(1), words.thin, &words.only);
     } else {
@@ -53,7 +53,7 @@ fn main() {
 }
 
 fn words() -> Words {
-    let mut words = Words { minutes: 30.0, first_seed: None, only: vec![], thin: 40, say: None, fit: None };
+    let mut words = Words { minutes: 30.0, first_seed: None, only: vec![], thin: 40, say: None, fit: vec![] };
     let mut given = std::env::args().skip(1);
     while let Some(word) = given.next() {
         let mut value = || given.next().unwrap_or_else(|| panic!("{word} needs a value"));
@@ -63,7 +63,7 @@ fn words() -> Words {
             "--only" => words.only.push(value()),
             "--thin" => words.thin = value().parse().expect("a whole number, 1 or more"),
             "--say" => words.say = Some(value()),
-            "--fit" => words.fit = Some(value()),
+            "--fit" => words.fit.push(value()),
             _ => panic!(
                 "{word} means nothing here: --minutes --first-seed --only --thin --say FILE --fit FILE"
             ),
