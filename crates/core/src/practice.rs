@@ -9,6 +9,7 @@
 //! A drawn machine is a [row of numbers](Hidden::row) with [names](COLUMNS), rounded before it is
 //! built, so that a table of rows is the population and a curve is computed when it is asked for.
 
+pub mod bystanders;
 mod dice;
 mod draw;
 mod hidden;

@@ -11,7 +11,8 @@
 //! | where a steady speed explains nothing any more, the same for speeds that change | [`Listener`] |
 //! | which speeds follow one another: forward and backward probabilities with 3 s of hindsight | `track` |
 //! | what each cycle's place in crank angle adds to the speed | `refine` |
-//! | the pieces joined, and the verdict whether an engine was heard | [`Listener`] |
+//! | what bears witness that the rhythm is an engine's, and the verdict | [`witness`], `judge`, `verdict` |
+//! | the pieces joined | [`Listener`] |
 //!
 //! Level is taken out in the first step, so no later one can mistake loud for near.
 
@@ -19,6 +20,7 @@ mod comb;
 pub mod constants;
 mod ears;
 pub mod evenness;
+mod judge;
 mod listener;
 mod refine;
 mod scan;
@@ -26,6 +28,7 @@ mod spectra;
 mod tone;
 mod track;
 mod verdict;
+pub mod witness;
 
 pub use listener::Listener;
 

@@ -12,9 +12,9 @@
 
 mod crank;
 mod exhaust;
-mod filter;
-mod speed;
-mod surroundings;
+pub(super) mod filter;
+pub(super) mod speed;
+pub(super) mod surroundings;
 
 pub use filter::heard_rms;
 pub use speed::{Speed, TURNS_RPM};

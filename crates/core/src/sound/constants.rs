@@ -135,27 +135,159 @@ pub const TONE_S: f64 = 0.093;
 pub const TONE_NEAR_HZ: f64 = 200.0;
 /// Multiple of its neighbourhood from which a bin stands out.
 pub const TONE_STANDS_OUT: f64 = 8.0;
-/// Firing rate above which an engine's rhythm and a voice's pitch are in the same range, hertz.
-pub const VOICE_HZ: f64 = 45.0;
-/// Speed above which that much care is due at any firing rate, rpm: a voice's rhythm fits fast engines.
-pub const VOICE_RPM: f64 = 1800.0;
-/// Share of bins that stand out from which sound is tonal: below both, and above either, where more care is due (engines at 10 dB stay below 0.004; voices fall to 0.005, music to 0.03).
-pub const TONAL: (f64, f64) = (0.014, 0.0045);
 
 /// Probability of no engine above which none is heard.
 pub const LIKELY: f32 = 0.5;
-/// Probability of no engine below which one may be heard for certain.
-pub const CERTAIN: f32 = 0.1;
-/// Probability of no engine that makes a gap in hearing it.
-pub const GAP: f32 = 0.35;
 /// Probability that the speed is near the best one, needed to trust it.
 pub const UNAMBIGUOUS: f32 = 0.9;
-/// Frames without a gap, before or after, needed to trust one.
-pub const HELD_FRAMES: usize = 24;
-/// Frames to either side that a verdict looks at.
-pub const AROUND_FRAMES: usize = 30;
-/// Median change of the logarithm of speed between frames from which it is no engine's.
-pub const MOVES: f64 = 0.006;
+/// Frames before and after that a verdict looks at, as far as they hang together.
+pub const AROUND_FRAMES: (usize, usize) = (40, 36);
+/// Frames that a provisional verdict looks back.
+pub const LIVE_FRAMES: usize = 48;
+/// Frames to either side over which loudness is folded by the cycle.
+pub const FOLD_FRAMES: usize = 6;
+/// Frames between two folds that are compared: they share no sound.
+pub const ALIKE_FRAMES: usize = 2 * FOLD_FRAMES + 1;
+/// Change of speed from one frame to the next that is another engine or a wrong speed, grid cells.
+pub const JUMP_CELLS: f32 = 80.0;
+/// Logarithm of the odds above which an engine is heard.
+pub const SURE: f64 = 2.0;
+/// Standard deviations beyond which a witness counts no further.
+pub const FAR_OUT: f64 = 3.0;
+/// Logarithm of the odds where every witness is at its mean.
+pub const VERDICT_BIAS: f64 = 4.3859;
+/// Mean and spread of each witness among those that the verdict was fitted to.
+pub const USUAL: [(f64, f64); 21] = [
+    (0.3952, 0.2045),
+    (0.2585, 0.1674),
+    (0.6118, 0.2302),
+    (-1.0222, 0.9914),
+    (0.7017, 0.5318),
+    (0.6385, 0.7408),
+    (0.6420, 0.2561),
+    (0.0267, 0.0828),
+    (-0.6277, 0.6553),
+    (4.7144, 0.9027),
+    (0.3080, 0.2068),
+    (10.3932, 1.9656),
+    (-10.8284, 1.5749),
+    (-7.5504, 0.7973),
+    (-5.0383, 1.7166),
+    (0.0570, 0.0661),
+    (3.4316, 0.7574),
+    (2.5404, 0.6613),
+    (0.7538, 0.1676),
+    (3.9374, 0.5628),
+    (-5.3395, 1.7044),
+];
+/// Weights of the verdict: for each witness of itself, and of its product with each up to itself.
+pub const WEIGHTS: [[f64; 22]; 21] = [
+    // best_rhythm
+    [
+        -0.159, 0.282, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0,
+    ],
+    // mean_rhythm
+    [
+        0.135, -0.154, 0.096, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0,
+    ],
+    // agreement
+    [
+        -0.842, -0.423, 0.303, -0.376, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0, 0.0,
+    ],
+    // depth
+    [
+        -0.577, 0.058, -0.831, -0.111, -0.315, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // skewness
+    [
+        -0.206, 0.265, -0.393, -0.261, -0.164, -0.513, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // attack
+    [
+        0.137, -0.227, 0.258, 0.663, -0.755, -0.743, -0.595, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // implied
+    [
+        -0.808, -0.222, 0.457, 0.027, -0.047, 0.319, 0.507, -0.878, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // between
+    [
+        -0.584, 0.085, -0.135, 0.045, 0.002, 0.164, -0.141, 0.073, -0.638, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // rest
+    [
+        -0.832, 0.437, -0.250, 0.367, 0.150, -0.255, -0.647, 0.144, -0.135, -0.437, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // evidence
+    [
+        0.418, 0.682, -0.059, 0.542, 0.136, -0.434, 0.160, -0.272, -0.041, -0.687, -0.225, 0.0, 0.0, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // steadiness
+    [
+        -0.163, -0.109, -0.146, -0.147, -0.056, 0.084, -0.279, -0.030, -0.485, -0.121, -0.517, -0.304, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // near
+    [
+        0.688, -0.019, -0.267, -0.201, 0.094, 0.009, 0.032, 0.167, 0.090, 0.163, 0.216, 0.105, -0.159, 0.0,
+        0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // none
+    [
+        0.025, -0.086, 0.256, -0.270, -0.126, -0.366, -0.016, 0.044, -0.153, 0.013, 0.006, -0.116, 0.161,
+        0.004, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // jerk
+    [
+        0.540, -0.083, -0.383, -0.148, -0.091, -0.064, 0.113, -0.070, 0.152, -0.302, 0.067, -0.126, 0.002,
+        -0.112, 0.020, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // wander
+    [
+        0.573, 0.019, -0.192, -0.124, 0.006, 0.135, 0.351, -0.182, 0.207, -0.240, 0.226, 0.117, 0.084,
+        -0.081, 0.090, -0.584, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // tone
+    [
+        -0.743, -0.036, 0.272, 0.165, -0.351, -0.089, -0.231, 0.276, -0.040, -0.423, 0.115, -0.080, 0.108,
+        0.061, -0.133, 0.005, -0.674, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // firings
+    [
+        -1.246, -0.163, -0.250, -0.104, 0.068, -0.339, 0.076, -0.157, 0.110, 0.089, -0.283, -0.462, 0.231,
+        -0.016, -0.360, -0.191, 0.427, 0.403, 0.0, 0.0, 0.0, 0.0,
+    ],
+    // cycles
+    [
+        -0.341, 0.102, 0.132, -0.252, -0.122, -0.175, 0.109, 0.761, 0.042, -0.153, -0.049, 0.116, -0.146,
+        0.247, 0.137, 0.036, 0.126, 0.379, -0.264, 0.0, 0.0, 0.0,
+    ],
+    // alike
+    [
+        0.030, 0.089, 0.182, -0.015, 0.016, 0.011, -0.012, 0.013, 0.127, 0.360, 0.193, 0.022, -0.036, -0.109,
+        -0.143, -0.128, -0.006, 0.118, 0.058, -0.315, 0.0, 0.0,
+    ],
+    // frames
+    [
+        -0.022, -0.062, 0.095, 0.132, -0.072, 0.095, -0.224, -0.078, -0.067, 0.119, -0.262, -0.140, 0.062,
+        -0.091, 0.119, 0.356, 0.121, 0.176, 0.015, 0.200, 0.031, 0.0,
+    ],
+    // still
+    [
+        0.875, -0.003, -0.146, -0.067, 0.077, 0.063, 0.289, -0.052, 0.200, -0.074, 0.150, 0.313, 0.005,
+        -0.057, 0.184, -0.356, -0.090, -0.083, 0.147, -0.188, 0.448, -0.228,
+    ],
+];
 /// Spread that no window can resolve, share of the speed: cycles differ in length.
 pub const CYCLES_DIFFER: f64 = 0.0035;
 

@@ -5,15 +5,16 @@ use std::ops::Range;
 
 use super::comb::{first_met, too_slow};
 use super::constants::{
-    ABOUT_FACTOR, AROUND_FRAMES, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, CYCLES_DIFFER, FINAL_FRAMES,
-    HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER,
-    UNEXPLAINED, USUAL_SHARE, VOICE_HZ, VOICE_RPM, WINDOWS,
+    ABOUT_FACTOR, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES,
+    LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER, UNEXPLAINED,
+    USUAL_SHARE, WINDOWS,
 };
+use super::judge::{Judge, LOOKS_AHEAD};
 use super::refine::{Known, Refiner};
 use super::scan::{Changing, Scan};
 use super::tone::Tone;
 use super::track::{Belief, Chain, Likelihood};
-use super::verdict::{Glimpse, verdict};
+use super::witness::{Glimpse, Testimony};
 use super::{FRAME_S, Frame, Heard};
 use crate::engine::layout::Firing;
 use crate::error::{Result, require};
@@ -64,8 +65,6 @@ pub struct Listener {
     chain: Chain,
     /// Spread that no window resolves, share of the speed; larger where cycles are shorter.
     cycles_differ: f64,
-    /// Firings per second at 1 rpm.
-    firings_per_rpm: f64,
     speeds: usize,
     /// Next frame whose short windows are to be taken.
     next: usize,
@@ -85,13 +84,10 @@ pub struct Listener {
     live_belief: Belief,
     live_drift: Vec<i8>,
     live: Option<Frame>,
-    /// Glimpses of the newest provisional frames.
-    recent: VecDeque<Glimpse>,
-    /// Glimpses of the newest final frames.
-    past: VecDeque<Glimpse>,
     refiner: Refiner,
     /// Coarse speeds of the newest final frames.
     coarse: VecDeque<Known>,
+    judge: Judge,
     finished: bool,
 }
 
@@ -126,14 +122,15 @@ impl Listener {
             slow.fill(0.0);
         }
         let chain = Chain::new(&met);
+        let scan = Scan::new(sample_rate_hz, firing, speeds);
+        let (loudness_hz, bands) = scan.loudness_kind();
         Ok(Listener {
             sample_rate_hz,
             samples: 0,
-            scan: Scan::new(sample_rate_hz, firing, speeds),
+            scan,
             tone: Tone::new(sample_rate_hz),
             too_slow: slow,
             cycles_differ: CYCLES_DIFFER * (720.0 / firing.cycle_deg()).powf(0.25),
-            firings_per_rpm: firing.cycles_per_second(1.0) * firing.angles_deg().len() as f64,
             speeds,
             next: 0,
             long: vec![0.0; speeds],
@@ -147,10 +144,9 @@ impl Listener {
             live_belief: chain.before(),
             live_drift: Vec::new(),
             live: None,
-            recent: VecDeque::new(),
-            past: VecDeque::new(),
             refiner: Refiner::new(firing.cycle_deg()),
             coarse: VecDeque::new(),
+            judge: Judge::new(firing, loudness_hz, bands),
             finished: false,
             chain,
         })
@@ -159,6 +155,7 @@ impl Listener {
     /// Takes mono samples in −1 to 1; gives the frames that became final with them, in order.
     pub fn feed(&mut self, samples: &[f32]) -> Vec<Frame> {
         let mut frames = Vec::new();
+        self.judge.testimonies.clear();
         // A second at a time, so that memory stays bounded however long the block is.
         for part in samples.chunks(self.sample_rate_hz as usize) {
             self.samples += part.len() as u64;
@@ -176,6 +173,17 @@ impl Listener {
         self.live
     }
 
+    /// What bore witness about the frames that the last call of [`feed`](Listener::feed) or
+    /// [`finish`](Listener::finish) gave; nothing for those in which no engine is likely.
+    pub fn testimonies(&self) -> &[Testimony] {
+        &self.judge.testimonies
+    }
+
+    /// What bore witness about the frame that [`live`](Listener::live) gives.
+    pub fn live_testimony(&self) -> Option<&Testimony> {
+        self.judge.live_testimony.as_ref()
+    }
+
     /// Ends the sound; gives the remaining frames. Later calls, and later samples, give nothing.
     pub fn finish(&mut self) -> Vec<Frame> {
         let mut frames = Vec::new();
@@ -183,6 +191,7 @@ impl Listener {
             return frames;
         }
         self.finished = true;
+        self.judge.testimonies.clear();
         let last = (self.samples as f64 / self.sample_rate_hz / FRAME_S - 1e-9).ceil().max(0.0) as usize;
         // The windows of the last frames reach beyond the end: silence stands there.
         while self.next < last + LONG_LATER {
@@ -203,6 +212,7 @@ impl Listener {
     fn tick(&mut self, frames: &mut Vec<Frame>) {
         let short = self.hear_short();
         self.short.push_back(short);
+        self.judge.hear(self.scan.slice(self.next));
         if let Some(index) = self.next.checked_sub(LONG_LATER) {
             self.hear_long(index);
             self.follow_live();
@@ -230,7 +240,7 @@ impl Listener {
     fn hear_short(&mut self) -> Short {
         let (frame, everywhere) = (self.next, 0..self.speeds);
         let near = self.beyond_doubt().filter(|_| !frame.is_multiple_of(LOOK_FRAMES));
-        let mut steady = match (near, self.short.back()) {
+        let steady = match (near, self.short.back()) {
             (Some(range), Some(before)) => {
                 let mut steady = before.steady.clone();
                 self.scan.short(frame, range, &mut steady);
@@ -250,7 +260,6 @@ impl Listener {
             self.chirping = CHIRP_FRAMES;
         }
         let changing = (0 < self.chirping).then(|| self.scan.changing(frame, self.contended(), self.speeds));
-        steady.iter_mut().zip(&self.too_slow).for_each(|(steady, slow)| *steady += slow);
         Short { steady, changing }
     }
 
@@ -279,18 +288,13 @@ impl Listener {
 
     /// What is believed of the newest frame, and the frame that makes.
     fn follow_live(&mut self) {
-        let (evidence, drift) = self.short[self.short.len() - 1].with(&self.long);
-        self.chain.forward(&mut self.live_belief, &self.live_drift, &likelihood(&evidence).0);
+        let newest = &self.short[self.short.len() - 1];
+        let (evidence, drift) = newest.with(&self.long, &self.too_slow);
+        let (likelihood, _) = likelihood(&evidence);
+        self.chain.forward(&mut self.live_belief, &self.live_drift, &likelihood);
         self.live_drift = drift;
-        let (glimpse, mut frame) = self.look(self.next, &self.live_belief);
-        if self.recent.len() > AROUND_FRAMES {
-            self.recent.pop_front();
-        }
-        self.recent.push_back(glimpse);
-        let careful = self.careful(frame.rpm);
-        let recent = self.recent.make_contiguous();
-        frame.heard = verdict(recent, recent.len() - 1, careful);
-        self.live = Some(frame);
+        let (glimpse, frame) = self.look(self.next, &self.live_belief, &likelihood);
+        self.live = Some(Frame { heard: self.judge.live(self.next, glimpse), ..frame });
     }
 
     /// What is believed of a frame whose windows are all complete.
@@ -307,7 +311,7 @@ impl Listener {
             let best = short.steady.iter().zip(&self.long).map(|(a, b)| a + b).fold(f32::MIN, f32::max);
             self.usual += USUAL_SHARE * (best - self.usual);
         }
-        let (evidence, drift) = short.with(&self.long);
+        let (evidence, drift) = short.with(&self.long, &self.too_slow);
         let (likelihood, scale) = likelihood(&evidence);
         let from = self.seen.back().map_or(&[][..], |before| &before.drift);
         let mean = self.chain.forward(&mut self.forward, from, &likelihood);
@@ -320,13 +324,13 @@ impl Listener {
         let count = count.min(self.seen.len());
         let mut word = self.chain.silent();
         // Newest first: frames still open are glimpsed too, as neighbours of those that settle.
-        let mut glimpses = Vec::with_capacity(self.seen.len() + self.past.len());
+        let mut glimpses = Vec::with_capacity(self.seen.len());
         let mut settled = Vec::with_capacity(count);
         let mut coarse = Vec::with_capacity(self.seen.len());
         for (index, seen) in self.seen.iter().enumerate().rev() {
-            if index < count + AROUND_FRAMES {
+            if index < count + LOOKS_AHEAD {
                 let belief = seen.forward.joined(&word);
-                let (glimpse, frame) = self.look(self.given + index, &belief);
+                let (glimpse, frame) = self.look(self.given + index, &belief, &seen.likelihood);
                 let heard = glimpse.none < LIKELY;
                 glimpses.push(glimpse);
                 coarse.push(Known { rpm: frame.rpm, sd_rpm: frame.sd_rpm, heard });
@@ -337,20 +341,13 @@ impl Listener {
             let drift = index.checked_sub(1).map_or(&[][..], |before| &self.seen[before].drift);
             self.chain.backward(&mut word, drift, &seen.likelihood);
         }
-        glimpses.extend(self.past.iter().rev());
         glimpses.reverse();
         settled.reverse();
         coarse.reverse();
-        let before = self.past.len();
-        for (index, (mut frame, refined)) in settled.into_iter().zip(self.refined(count, &coarse)).enumerate()
-        {
-            frame.heard = verdict(&glimpses, before + index, self.careful(frame.rpm));
-            (frame.rpm, frame.sd_rpm) = (refined.rpm, refined.sd_rpm);
-            frames.push(frame);
-        }
-        self.past.extend(&glimpses[before..before + count]);
-        while self.past.len() > AROUND_FRAMES {
-            self.past.pop_front();
+        let heard = self.judge.settle(self.given, count, &glimpses);
+        let refined = self.refined(count, &coarse);
+        for ((frame, heard), refined) in settled.into_iter().zip(heard).zip(refined) {
+            frames.push(Frame { heard, rpm: refined.rpm, sd_rpm: refined.sd_rpm, ..frame });
         }
         self.seen.drain(..count);
         self.given += count;
@@ -372,13 +369,8 @@ impl Listener {
         refined
     }
 
-    /// Whether a voice could have the rhythm of this speed.
-    fn careful(&self, rpm: f64) -> bool {
-        self.firings_per_rpm * rpm > VOICE_HZ || rpm > VOICE_RPM
-    }
-
     /// A belief as its neighbours see it, and the frame it makes, whether heard still open.
-    fn look(&self, index: usize, belief: &Belief) -> (Glimpse, Frame) {
+    fn look(&self, index: usize, belief: &Belief, likelihood: &Likelihood) -> (Glimpse, Frame) {
         let best = belief.best();
         let near = |reach: usize| best.saturating_sub(reach)..(best + reach + 1).min(self.speeds);
         let mass: f32 = belief.speeds[near(5)].iter().sum();
@@ -392,6 +384,7 @@ impl Listener {
             none: belief.none(),
             near: belief.speeds[near(24)].iter().sum(),
             cell: mean,
+            evidence: evidence_at(likelihood, mean),
             tone: self.tone.at(t_s),
         };
         (glimpse, Frame { t_s, rpm, sd_rpm, heard: Heard::No })
@@ -400,16 +393,19 @@ impl Listener {
 
 impl Short {
     /// Evidence of all windows, the longest one's given; and where each speed goes: nowhere, if that is empty.
-    fn with(&self, long: &[f32]) -> (Vec<f32>, Vec<i8>) {
+    fn with(&self, long: &[f32], too_slow: &[f32]) -> (Vec<f32>, Vec<i8>) {
         let mut evidence: Vec<f32> = self.steady.iter().zip(long).map(|(short, long)| short + long).collect();
-        let Some(changing) = &self.changing else { return (evidence, Vec::new()) };
-        let mut drift = vec![0; evidence.len()];
-        for (i, evidence) in evidence.iter_mut().enumerate() {
-            if *evidence < changing.evidence[i] {
-                *evidence = changing.evidence[i];
-                drift[i] = changing.drift[i];
+        let mut drift = Vec::new();
+        if let Some(changing) = &self.changing {
+            drift.resize(evidence.len(), 0);
+            for (i, evidence) in evidence.iter_mut().enumerate() {
+                if *evidence < changing.evidence[i] {
+                    *evidence = changing.evidence[i];
+                    drift[i] = changing.drift[i];
+                }
             }
         }
+        evidence.iter_mut().zip(too_slow).for_each(|(evidence, slow)| *evidence += slow);
         (evidence, drift)
     }
 }
@@ -418,6 +414,12 @@ impl Short {
 fn likelihood(evidence: &[f32]) -> (Likelihood, f32) {
     let best = evidence.iter().copied().fold(NONE_SCORES, f32::max);
     let scale = |e: f32| (TEMPER * (e - best)).exp();
-    let seen = Likelihood { speeds: evidence.iter().map(|&e| scale(e)).collect(), none: scale(NONE_SCORES) };
-    (seen, TEMPER * (best - NONE_SCORES))
+    let speeds = evidence.iter().map(|&e| scale(e)).collect();
+    (Likelihood { speeds, none: scale(NONE_SCORES), best }, TEMPER * (best - NONE_SCORES))
+}
+
+/// The evidence of one speed.
+fn evidence_at(likelihood: &Likelihood, cell: f32) -> f32 {
+    let place = (cell.round().max(0.0) as usize).min(likelihood.speeds.len() - 1);
+    likelihood.best + likelihood.speeds[place].max(f32::MIN_POSITIVE).ln() / TEMPER
 }

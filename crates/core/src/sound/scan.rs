@@ -86,6 +86,23 @@ impl Scan {
         }
     }
 
+    /// The loudness that belongs to a frame.
+    pub(crate) fn slice(&self, frame: usize) -> Vec<Lanes> {
+        let edge = |places: f64| self.ears.index_at((frame as f64 + places) * FRAME_S) - self.dropped;
+        (edge(-0.5)..edge(0.5)).map(|at| self.loudness_at(at)).collect()
+    }
+
+    /// Loudness at a place among those kept; silence outside.
+    fn loudness_at(&self, at: i64) -> Lanes {
+        let at = usize::try_from(at).ok();
+        at.and_then(|at| self.loudness.get(at)).copied().unwrap_or_default()
+    }
+
+    /// Rate of loudness values, hertz, and how many bands it has.
+    pub(crate) fn loudness_kind(&self) -> (f64, usize) {
+        (self.ears.loudness_hz(), self.ears.bands())
+    }
+
     /// Puts the evidence of the short windows about a frame in its place, for every speed of a range.
     pub(crate) fn short(&mut self, frame: usize, range: Range<usize>, evidence: &mut [f32]) {
         evidence[range.clone()].fill(0.0);

@@ -27,6 +27,8 @@ pub(crate) struct Belief {
 pub(crate) struct Likelihood {
     pub(crate) speeds: Vec<f32>,
     pub(crate) none: f32,
+    /// The evidence for which they are 1.
+    pub(crate) best: f32,
 }
 
 impl Belief {
@@ -228,13 +230,17 @@ mod tests {
     fn a_future_that_says_nothing_changes_nothing() {
         let speeds = 600;
         let mut chain = flat(speeds);
-        let nothing = Likelihood { speeds: vec![1.0; speeds], none: 1.0 };
+        let nothing = Likelihood { speeds: vec![1.0; speeds], none: 1.0, best: 0.0 };
         let near = |middle: f32| -> Vec<f32> {
             (0..speeds).map(|i| (-0.1 * (i as f32 - middle).abs()).exp()).collect()
         };
         let mut past = chain.before();
         for t in 0..20_u8 {
-            chain.forward(&mut past, &[], &Likelihood { speeds: near(280.0 + f32::from(t)), none: 0.2 });
+            chain.forward(
+                &mut past,
+                &[],
+                &Likelihood { speeds: near(280.0 + f32::from(t)), none: 0.2, best: 0.0 },
+            );
         }
         let mut word = chain.silent();
         for _ in 0..30 {
@@ -254,9 +260,9 @@ mod tests {
         let heard = |at: usize| {
             let mut heard = vec![1e-9; speeds];
             heard[at] = 1.0;
-            Likelihood { speeds: heard, none: 1e-9 }
+            Likelihood { speeds: heard, none: 1e-9, best: 0.0 }
         };
-        let silence = Likelihood { speeds: vec![1e-6; speeds], none: 1.0 };
+        let silence = Likelihood { speeds: vec![1e-6; speeds], none: 1.0, best: 0.0 };
         for (silent_frames, met_anew) in [(STOPPED_FRAMES / 2, false), (2 * STOPPED_FRAMES, true)] {
             let mut belief = chain.before();
             (0..20).for_each(|_| {

@@ -1,66 +1,35 @@
-//! Was it an engine? A verdict from what surrounds a frame, never from its level.
+//! Was it an engine? A verdict from what bears witness, never from level.
 //!
-//! A periodic rhythm is not enough: voices and music have one. An engine is heard *without a gap* for a
-//! while on one side of the frame at least, its speed *moves little* from frame to frame for most of
-//! the time, and its sound does not stand out as *tones*.
+//! A periodic rhythm is not enough: voices and music have one. The [witnesses](super::witness) of a frame are
+//! weighed by a logistic model of second degree, whose weights `bench --bin alarms -- --fit` finds from
+//! engines at right and wrong speeds and from sounds that are none.
 
 use super::Heard;
-use super::constants::{AROUND_FRAMES, CERTAIN, GAP, HELD_FRAMES, LIKELY, MOVES, STEP, TONAL, UNAMBIGUOUS};
+use super::constants::{FAR_OUT, LIKELY, SURE, UNAMBIGUOUS, USUAL, VERDICT_BIAS, WEIGHTS};
+use super::witness::{Glimpse, WITNESSES};
 
-/// What a frame looks like from its neighbours.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Glimpse {
-    /// Probability of no engine.
-    pub(crate) none: f32,
-    /// Probability that the speed lies within about a tenth of the best one, an engine given or not.
-    pub(crate) near: f32,
-    /// Place of the best speed on the grid.
-    pub(crate) cell: f32,
-    /// Share of the spectrum that stands out as tones.
-    pub(crate) tone: f64,
+/// Logarithm of the odds for an engine heard at its right speed.
+pub(crate) fn log_odds(witnesses: &[f64; WITNESSES]) -> f64 {
+    let mut standard = [1.0; WITNESSES + 1];
+    for ((standard, witness), (mean, spread)) in standard[1..].iter_mut().zip(witnesses).zip(USUAL) {
+        // Beyond what the model was fitted to, it must not be trusted to go on.
+        *standard = ((witness - mean) / spread).clamp(-FAR_OUT, FAR_OUT);
+    }
+    let mut sum = VERDICT_BIAS;
+    for (place, weights) in WEIGHTS.iter().enumerate() {
+        let row: f64 = weights.iter().zip(&standard).map(|(weight, standard)| weight * standard).sum();
+        sum += standard[place + 1] * row;
+    }
+    sum
 }
 
-/// The verdict about the frame `at` among its neighbours; `careful` where a voice
-/// could have this rhythm.
-pub(crate) fn verdict(glimpses: &[Glimpse], at: usize, careful: bool) -> Heard {
-    let frame = &glimpses[at];
-    if frame.none > LIKELY {
-        return Heard::No;
-    }
-    let before = &glimpses[at.saturating_sub(HELD_FRAMES)..=at];
-    let after = &glimpses[at..(at + HELD_FRAMES + 1).min(glimpses.len())];
-    let held = |side: &[Glimpse]| side.len() > HELD_FRAMES && side.iter().all(|glimpse| glimpse.none < GAP);
-    let around = &glimpses[at.saturating_sub(AROUND_FRAMES)..(at + AROUND_FRAMES + 1).min(glimpses.len())];
-    if frame.none < CERTAIN
-        && frame.near > UNAMBIGUOUS
-        && (held(before) || held(after))
-        && moves(around) < MOVES
-        && tonal(around) < if careful { TONAL.1 } else { TONAL.0 }
-    {
+/// The verdict about a frame, by what is believed of it and by the odds that its witnesses give.
+pub(crate) fn verdict(glimpse: &Glimpse, log_odds: f64) -> Heard {
+    if glimpse.none > LIKELY {
+        Heard::No
+    } else if glimpse.near > UNAMBIGUOUS && log_odds > SURE {
         Heard::Yes
     } else {
         Heard::Doubtful
     }
-}
-
-/// Share of tones while something was heard.
-fn tonal(around: &[Glimpse]) -> f64 {
-    let weight = |glimpse: &Glimpse| f64::from(1.0 - glimpse.none);
-    let sum: f64 = around.iter().map(weight).sum();
-    around.iter().map(|glimpse| weight(glimpse) * glimpse.tone).sum::<f64>() / sum.max(1e-9)
-}
-
-/// Median jerk of the logarithm of speed from frame to frame, while something was heard: an engine speeds
-/// up and slows down evenly.
-fn moves(around: &[Glimpse]) -> f64 {
-    let mut changes: Vec<f32> = around
-        .windows(3)
-        .filter(|three| three.iter().all(|glimpse| glimpse.none < LIKELY))
-        .map(|three| (three[0].cell - 2.0 * three[1].cell + three[2].cell).abs())
-        .collect();
-    if changes.is_empty() {
-        return f64::INFINITY;
-    }
-    changes.sort_unstable_by(f32::total_cmp);
-    f64::from(changes[changes.len() / 2]) * STEP
 }

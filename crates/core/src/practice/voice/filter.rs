@@ -4,7 +4,7 @@ use std::f64::consts::{PI, SQRT_2};
 
 /// A second-order section.
 #[derive(Clone, Debug)]
-pub(super) struct Section {
+pub(in crate::practice) struct Section {
     b: [f64; 3],
     a: [f64; 2],
     state: [f64; 2],
@@ -12,21 +12,21 @@ pub(super) struct Section {
 
 impl Section {
     /// Butterworth low-pass.
-    pub(super) fn low(hz: f64, rate_hz: f64) -> Section {
+    pub(in crate::practice) fn low(hz: f64, rate_hz: f64) -> Section {
         let k = warp(hz, rate_hz);
         let norm = 1.0 / (1.0 + SQRT_2 * k + k * k);
         Section::butterworth([k * k * norm, 2.0 * k * k * norm, k * k * norm], k, norm)
     }
 
     /// Butterworth high-pass.
-    pub(super) fn high(hz: f64, rate_hz: f64) -> Section {
+    pub(in crate::practice) fn high(hz: f64, rate_hz: f64) -> Section {
         let k = warp(hz, rate_hz);
         let norm = 1.0 / (1.0 + SQRT_2 * k + k * k);
         Section::butterworth([norm, -2.0 * norm, norm], k, norm)
     }
 
     /// A resonance whose peak gain is 1.
-    pub(super) fn resonance(hz: f64, quality: f64, rate_hz: f64) -> Section {
+    pub(in crate::practice) fn resonance(hz: f64, quality: f64, rate_hz: f64) -> Section {
         let k = warp(hz, rate_hz);
         let norm = 1.0 / (1.0 + k / quality + k * k);
         let b = k / quality * norm;
@@ -40,7 +40,7 @@ impl Section {
     }
 
     #[inline(always)]
-    pub(super) fn step(&mut self, x: f64) -> f64 {
+    pub(in crate::practice) fn step(&mut self, x: f64) -> f64 {
         let y = self.b[0] * x + self.state[0];
         self.state[0] = self.b[1] * x - self.a[0] * y + self.state[1];
         self.state[1] = self.b[2] * x - self.a[1] * y;
@@ -48,7 +48,7 @@ impl Section {
     }
 
     /// Filters in place.
-    pub(super) fn run(mut self, sound: &mut [f64]) {
+    pub(in crate::practice) fn run(mut self, sound: &mut [f64]) {
         for x in sound {
             *x = self.step(*x);
         }
@@ -82,7 +82,7 @@ pub fn heard_rms(sound: &[f64], rate_hz: f64) -> f64 {
 
 /// Root of the median of the power in pieces of a tenth of a second: the level of what goes on most of
 /// the time, so that a blip does not make its own idle quiet.
-pub(super) fn usual_rms(sound: &[f64], rate_hz: f64) -> f64 {
+pub(in crate::practice) fn usual_rms(sound: &[f64], rate_hz: f64) -> f64 {
     let piece = (0.1 * rate_hz) as usize;
     let mut powers: Vec<f64> = sound
         .chunks_exact(piece.max(1))
@@ -93,7 +93,7 @@ pub(super) fn usual_rms(sound: &[f64], rate_hz: f64) -> f64 {
 }
 
 /// Adds a sound scaled so that its [`usual_rms`] is `level`; silence stays silence.
-pub(super) fn add_at(into: &mut [f64], sound: &[f64], level: f64, rate_hz: f64) {
+pub(in crate::practice) fn add_at(into: &mut [f64], sound: &[f64], level: f64, rate_hz: f64) {
     let usual = usual_rms(sound, rate_hz);
     if usual > 0.0 {
         let scale = level / usual;

@@ -229,7 +229,7 @@ fn smoothed(values: &[f64], reach: usize) -> Vec<f64> {
 }
 
 /// An Ornstein–Uhlenbeck wander of standard deviation 1 that forgets itself in `memory_s`.
-pub(super) fn wandering(steps: usize, memory_s: f64, dice: &mut Dice) -> Vec<f64> {
+pub(in crate::practice) fn wandering(steps: usize, memory_s: f64, dice: &mut Dice) -> Vec<f64> {
     // Laid down a hundred times a second and joined: faster changes are the firings' business.
     let coarse = (STEPS_PER_S / 100.0) as usize;
     let keep = (-0.01 / memory_s).exp();

@@ -241,10 +241,10 @@ fn garage(count: usize, rate_hz: f64, dice: &mut Dice) -> Vec<f64> {
 
 /// Noise whose power falls as frequency rises: first-order filters an even ratio apart.
 #[derive(Default)]
-struct Pink([f64; 6]);
+pub(in crate::practice) struct Pink([f64; 6]);
 
 impl Pink {
-    fn next(&mut self, dice: &mut Dice) -> f64 {
+    pub(in crate::practice) fn next(&mut self, dice: &mut Dice) -> f64 {
         let white = dice.between(-1.7, 1.7);
         let mut sum = 0.12 * white;
         for (state, keep) in self.0.iter_mut().zip([0.9997, 0.998, 0.99, 0.95, 0.8, 0.4_f64]) {

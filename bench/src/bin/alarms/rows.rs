@@ -1,0 +1,230 @@
+//! Rows of witnesses, from engines whose speed is known and from sounds that are no engine.
+
+use std::fmt::Write as _;
+
+use bellmouth_core::engine::layout::LAYOUTS;
+use bellmouth_core::practice::Dice;
+use bellmouth_core::practice::bystanders::Bystander;
+use bellmouth_core::sound::FRAME_S;
+use bellmouth_core::sound::constants::{LIKELY, SPEEDS_RPM, UNAMBIGUOUS};
+use bellmouth_core::sound::witness::{NAMES, Testimony};
+
+use crate::engine_sound::{self, Noise, Random, Recipe, pulses, render, to_level};
+use crate::sounds::{Other, RMS, Said, hear, hear_as};
+use crate::{LISTENING, each, suite};
+
+/// One sound to be listened to.
+enum Piece {
+    /// A clip of the hearing benchmark; perhaps it starts only after something else.
+    Voice(suite::Clip, Option<Before>),
+    /// Recorded pulses, by layout and number.
+    Pulses(usize, u64),
+    Other(Other),
+}
+
+/// What is to be heard before an engine starts.
+#[derive(Clone, Copy)]
+enum Before {
+    Silence,
+    Noise,
+    Other(Bystander),
+}
+
+/// Writes rows: label (1 engine at its right speed, 0 not), group, clip, `stored` or `live`, the witnesses.
+pub fn say(path: &str, minutes: f64, first_seed: u64, thin: u64, only: &[String]) {
+    let mut pieces = Vec::new();
+    let wanted = |name: &str| only.is_empty() || only.iter().any(|word| name.contains(word.as_str()));
+    for (at, clip) in (1..=20).flat_map(suite::clips).enumerate() {
+        let at = at as u64;
+        if clip.is_disputed() || !wanted("voice") {
+            continue;
+        }
+        if at % thin == 0 {
+            pieces.push(Piece::Voice(clip.clone(), None));
+        }
+        if clip.is_first_condition() && at % (2 * thin) == 1 {
+            let before = match at / (2 * thin) % 4 {
+                0 => Before::Silence,
+                1 => Before::Noise,
+                _ => Before::Other(Bystander::ALL[at as usize / 7 % Bystander::ALL.len()]),
+            };
+            pieces.push(Piece::Voice(clip, Some(before)));
+        }
+    }
+    if wanted("pulses") {
+        let takes = 240_u64.div_ceil(thin);
+        pieces
+            .extend((0..LAYOUTS.len()).flat_map(|row| (0..takes).map(move |take| Piece::Pulses(row, take))));
+    }
+    pieces.extend(Other::takes(minutes, first_seed, only).into_iter().map(Piece::Other));
+    let pulses = pulses();
+    let written = each(&pieces, |piece| rows(piece, &pulses));
+    let mut text = format!("label group clip kind {}\n", NAMES.join(" "));
+    let mut lost = [0.0; 4];
+    for (rows, losses) in &written {
+        text.push_str(rows);
+        lost.iter_mut().zip(losses).for_each(|(sum, lost)| *sum += lost);
+    }
+    std::fs::write(path, text).unwrap_or_else(|error| panic!("{path}: {error}"));
+    println!(
+        "{} pieces; of {} frames of engines right within 10 %, none likely in {:.4}, ambiguous in {:.4}, no witness in {:.4}",
+        pieces.len(),
+        lost[0],
+        lost[1] / lost[0],
+        lost[2] / lost[0],
+        lost[3] / lost[0]
+    );
+}
+
+fn rows(piece: &Piece, pulses: &[Vec<f64>]) -> (String, [f64; 4]) {
+    let mut rows = Rows { text: String::new(), lost: [0.0; 4] };
+    match piece {
+        Piece::Voice(clip, before) => voice(clip, *before, &mut rows),
+        Piece::Pulses(row, take) => {
+            let layout = &LAYOUTS[*row];
+            let mut random = Random::new(row_seed(*row, *take));
+            let fast = take % 4 == 3;
+            let rising = if take % 6 == 5 { random.between(300.0, 3_000.0) } else { 0.0 };
+            let rpm = if fast { random.between(1_300.0, 6_000.0) } else { random.between(650.0, 1_350.0) };
+            let recipe = Recipe {
+                layout,
+                rpm: if rising > 0.0 { rpm.min(1_500.0) } else { rpm },
+                seconds: 8.0,
+                rising_rpm_per_s: rising,
+                wander: random.between(0.004, 0.015),
+                jitter: random.between(0.003, 0.008),
+                cylinders: layout.firing_deg.iter().map(|_| random.between(0.65, 1.0)).collect(),
+                any_pulse: random.uniform() < 0.5,
+                noise: if random.uniform() < 0.5 { Noise::White } else { Noise::Garage },
+                ratio_db: random.between(0.0, 20.0),
+                seed: row_seed(*row, *take) + 1,
+            };
+            let clip = render(&recipe, pulses);
+            let said = hear(&clip.samples, engine_sound::SAMPLE_RATE_HZ, layout.name);
+            let name = format!("{}-{take}", layout.name);
+            rows.engine(&said, &format!("pulses-{}", layout.name), &name, |t_s| clip.rpm(t_s));
+        }
+        Piece::Other(other) => {
+            let samples = other.samples();
+            // Two layouts a take, and more takes: other sounds differ more from one another than layouts do.
+            let turn = (other.seed / 100_000) as usize;
+            for name in [turn, turn + 3].map(|place| LISTENING[place % LISTENING.len()]) {
+                let said = hear(&samples, other.rate_hz(), name);
+                let clip = format!("{}-{}", other.name(), other.seed / 100_000);
+                for testimony in said.said.iter().step_by(4) {
+                    rows.row(0, other.name(), &clip, "stored", testimony);
+                }
+                for (_, testimony) in said.live.iter().step_by(5) {
+                    if let Some(testimony) = testimony {
+                        rows.row(0, other.name(), &clip, "live", testimony);
+                    }
+                }
+            }
+        }
+    }
+    (rows.text, rows.lost)
+}
+
+/// Seeds of pulses, apart from those of every test.
+fn row_seed(row: usize, take: u64) -> u64 {
+    31_000_000 + 10_000 * row as u64 + 2 * take
+}
+
+fn voice(clip: &suite::Clip, before: Option<Before>, rows: &mut Rows) {
+    let made = clip.make();
+    let Some(before) = before else {
+        let said = hear_as(&made.samples, made.rate_hz, &made.firing);
+        let group = format!("voice-{}", clip.condition);
+        return rows.engine(&said, &group, &clip.name(), |t_s| made.truth.rpm_at(t_s));
+    };
+    let mut dice = Dice::new(clip.seed * 1_009 + clip.name().len() as u64);
+    let count = (dice.between(2.0, 5.0) * made.rate_hz) as usize;
+    let mut samples: Vec<f32> = match before {
+        Before::Silence => (0..count).map(|_| (1e-5 * dice.normal()) as f32).collect(),
+        Before::Noise => (0..count).map(|_| (0.03 * dice.normal()) as f32).collect(),
+        Before::Other(kind) => {
+            let sound = kind.sound(count as f64 / 48_000.0 + 0.2, clip.seed).expect("a length in range");
+            // At another rate it sounds slower or faster, and no more like an engine.
+            to_level(&sound[..count], dice.between_in_ratio(0.01, RMS))
+        }
+    };
+    let keep = ((8.0 * made.rate_hz) as usize).min(made.samples.len());
+    samples.extend(&made.samples[..keep]);
+    let starts_s = count as f64 / made.rate_hz;
+    let said = hear_as(&samples, made.rate_hz, &made.firing);
+    let group = match before {
+        Before::Silence => "start-silence",
+        Before::Noise => "start-noise",
+        Before::Other(_) => "start-other",
+    };
+    rows.engine(&said, group, &clip.name(), |t_s| {
+        if t_s < starts_s { Some(f64::NAN) } else { made.truth.rpm_at(t_s - starts_s) }
+    });
+}
+
+struct Rows {
+    text: String,
+    /// Frames of engines that are right, and those of them lost whatever the witnesses say.
+    lost: [f64; 4],
+}
+
+impl Rows {
+    /// Rows of an engine; its speed is not a number before it starts.
+    fn engine(&mut self, said: &Said, group: &str, clip: &str, rpm_at: impl Fn(f64) -> Option<f64>) {
+        // One delay at most is forgiven, as in the hearing benchmark.
+        let ratio = |rpm: f64, t_s: f64| {
+            let near = [-0.06, -0.03, 0.0, 0.03, 0.06].into_iter().filter_map(|later| rpm_at(t_s - later));
+            near.map(|truth| rpm / truth).min_by(|a, b| a.ln().abs().total_cmp(&b.ln().abs()))
+        };
+        let mut said_at = vec![None; said.frames.len()];
+        for testimony in &said.said {
+            if let Some(at) = said_at.get_mut((testimony.t_s / FRAME_S).round() as usize) {
+                *at = Some(testimony);
+            }
+        }
+        for (i, frame) in said.frames.iter().enumerate() {
+            let Some(off) = ratio(frame.rpm, frame.t_s) else { continue };
+            // Speeds that are not searched cannot be found; their frames are wrong, not lost.
+            let right = (off - 1.0).abs() < 0.02;
+            if (off - 1.0).abs() < 0.1 && frame.rpm < SPEEDS_RPM.1 {
+                self.lost[0] += 1.0;
+                match said_at[i] {
+                    None => self.lost[1] += 1.0,
+                    Some(said) if near(said) < f64::from(UNAMBIGUOUS) => self.lost[2] += 1.0,
+                    Some(_) => {}
+                }
+            }
+            let wrong = off.is_nan() || (off - 1.0).abs() > 0.1;
+            let Some(testimony) = said_at[i] else { continue };
+            if right && i % 6 == 0 {
+                self.row(1, group, clip, "stored", testimony);
+            } else if wrong && i % 2 == 0 {
+                self.row(0, if off.is_nan() { "before-start" } else { "wrong" }, clip, "stored", testimony);
+            }
+        }
+        for (i, (frame, testimony)) in said.live.iter().enumerate() {
+            let (Some(off), Some(testimony)) = (ratio(frame.rpm, frame.t_s), testimony) else { continue };
+            if (off - 1.0).abs() < 0.03 && i % 12 == 0 {
+                self.row(1, group, clip, "live", testimony);
+            } else if (off.is_nan() || (off - 1.0).abs() > 0.1) && i % 4 == 0 {
+                self.row(0, if off.is_nan() { "before-start" } else { "wrong" }, clip, "live", testimony);
+            }
+        }
+    }
+
+    fn row(&mut self, label: u8, group: &str, clip: &str, kind: &str, testimony: &Testimony) {
+        assert!(testimony.witnesses.iter().all(|witness| witness.is_finite()), "{group} {clip}");
+        write!(self.text, "{label} {group} {clip} {kind}").expect("text can grow");
+        for witness in testimony.witnesses {
+            write!(self.text, " {witness:.4}").expect("text can grow");
+        }
+        self.text.push('\n');
+    }
+}
+
+/// The probability that a speed is near the best, as far as its mean around the frame tells.
+fn near(said: &Testimony) -> f64 {
+    let log_odds = said.witnesses[NAMES.iter().position(|name| *name == "near").expect("a witness")];
+    debug_assert!(f64::from(LIKELY) < 1.0);
+    1.0 / (1.0 + (-log_odds).exp())
+}

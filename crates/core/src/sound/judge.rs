@@ -1,0 +1,94 @@
+//! Keeps what bore witness about the last seconds, and passes the verdicts: live, and with hindsight.
+
+use std::collections::VecDeque;
+
+use super::constants::{AROUND_FRAMES, FOLD_FRAMES, LIVE_FRAMES, SPEEDS_RPM};
+use super::ears::Lanes;
+use super::verdict::{log_odds, verdict};
+use super::witness::{Account, Glimpse, Testimony, Witness};
+use super::{FRAME_S, Heard};
+use crate::engine::layout::Firing;
+
+/// Frames after those to be judged of which glimpses are of use.
+pub(crate) const LOOKS_AHEAD: usize = AROUND_FRAMES.1 + FOLD_FRAMES;
+
+pub(crate) struct Judge {
+    witness: Witness,
+    /// Accounts of the newest provisional frames.
+    recent: VecDeque<Account>,
+    /// Accounts of the newest final frames.
+    past: VecDeque<Account>,
+    /// What bore witness about the frames judged since it was last cleared.
+    pub(crate) testimonies: Vec<Testimony>,
+    /// What bore witness about the newest provisional frame.
+    pub(crate) live_testimony: Option<Testimony>,
+}
+
+impl Judge {
+    pub(crate) fn new(firing: &Firing, loudness_hz: f64, bands: usize) -> Judge {
+        Judge {
+            witness: Witness::new(firing, SPEEDS_RPM.0, loudness_hz, bands),
+            recent: VecDeque::new(),
+            past: VecDeque::new(),
+            testimonies: Vec::new(),
+            live_testimony: None,
+        }
+    }
+
+    /// Takes the loudness of the next frame.
+    pub(crate) fn hear(&mut self, slice: Vec<Lanes>) {
+        self.witness.hear(slice);
+    }
+
+    /// The verdict about the newest provisional frame, by itself and those before it.
+    pub(crate) fn live(&mut self, frame: usize, glimpse: Glimpse) -> Heard {
+        let keep = self.recent.len().saturating_sub(LIVE_FRAMES);
+        self.recent.drain(..keep);
+        let mut glimpses: Vec<Glimpse> = self.recent.iter().map(|account| account.glimpse).collect();
+        glimpses.push(glimpse);
+        let at = glimpses.len() - 1;
+        self.recent.push_back(self.witness.account(&glimpses, frame - at, at));
+        let accounts = &*self.recent.make_contiguous();
+        self.live_testimony = testify(&self.witness, accounts, at, (LIVE_FRAMES, 0), frame);
+        judged(&glimpse, self.live_testimony.as_ref())
+    }
+
+    /// The verdicts about `count` frames from `frame` on, of which and of some more after them there are glimpses.
+    pub(crate) fn settle(&mut self, frame: usize, count: usize, newest: &[Glimpse]) -> Vec<Heard> {
+        let before = self.past.len();
+        let glimpses: Vec<Glimpse> =
+            self.past.iter().map(|account| account.glimpse).chain(newest.iter().copied()).collect();
+        let mut accounts: Vec<Account> = self.past.drain(..).collect();
+        let first = frame - before;
+        let looked_at = (before + count + AROUND_FRAMES.1).min(glimpses.len());
+        accounts.extend((before..looked_at).map(|at| self.witness.account(&glimpses, first, at)));
+        let heard = (before..before + count)
+            .map(|at| {
+                let testimony = testify(&self.witness, &accounts, at, AROUND_FRAMES, first + at);
+                let heard = judged(&glimpses[at], testimony.as_ref());
+                self.testimonies.extend(testimony);
+                heard
+            })
+            .collect();
+        accounts.truncate(before + count);
+        self.past.extend(accounts.drain(accounts.len().saturating_sub(AROUND_FRAMES.0)..));
+        self.witness.forget((frame + count).saturating_sub(2 * FOLD_FRAMES));
+        heard
+    }
+}
+
+/// What bears witness about one of some accounts, which is that of a frame.
+fn testify(
+    witness: &Witness,
+    accounts: &[Account],
+    at: usize,
+    reach: (usize, usize),
+    frame: usize,
+) -> Option<Testimony> {
+    let witnesses = witness.testimony(accounts, at, reach)?;
+    Some(Testimony { t_s: frame as f64 * FRAME_S, witnesses, log_odds: log_odds(&witnesses) })
+}
+
+fn judged(glimpse: &Glimpse, testimony: Option<&Testimony>) -> Heard {
+    verdict(glimpse, testimony.map_or(f64::NEG_INFINITY, |testimony| testimony.log_odds))
+}
