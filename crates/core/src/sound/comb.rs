@@ -24,6 +24,8 @@
 use std::f64::consts::TAU;
 use std::ops::Range;
 
+use pulp::{Simd, WithSimd};
+
 use super::constants::{
     FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, SLOW_MOST, SLOW_SLOPE, STEP, STRENGTHS, UNEVENNESS,
 };
@@ -98,29 +100,43 @@ impl Comb {
     /// A first pass tries one unevenness. Speeds that it leaves far behind the best keep what it found,
     /// which is at most the evidence and too little to matter; the rest are weighed in full.
     pub(crate) fn weigh(&self, bands: &[Lines], times: f32, ranges: &[Range<usize>], evidence: &mut [f32]) {
-        self.arch.dispatch(
-            #[inline(always)]
-            || self.weigh_here(bands, times, ranges, evidence),
-        );
+        self.arch.dispatch(Weighing { comb: self, bands, times, ranges, evidence });
     }
+}
+
+/// What [`Comb::weigh`] is asked, for whatever instructions there are.
+struct Weighing<'a> {
+    comb: &'a Comb,
+    bands: &'a [Lines],
+    times: f32,
+    ranges: &'a [Range<usize>],
+    evidence: &'a mut [f32],
+}
+
+impl WithSimd for Weighing<'_> {
+    type Output = ();
 
     #[inline(always)]
-    fn weigh_here(&self, bands: &[Lines], times: f32, ranges: &[Range<usize>], evidence: &mut [f32]) {
-        let asked = |group: &usize| {
-            let first = group * SIDE;
-            ranges.iter().any(|range| range.start < first + SIDE && first < range.end)
-        };
-        let quick: Vec<(usize, [f32; SIDE])> = (0..self.groups.len())
-            .filter(asked)
-            .map(|group| (group, weigh_group::<1>(&self.groups[group], bands)))
-            .collect();
-        let best = quick.iter().flat_map(|(_, found)| found).copied().fold(0.0, f32::max);
-        for (group, mut found) in quick {
-            if best - FAR_BEHIND < found.iter().copied().fold(0.0, f32::max) {
-                found = weigh_group::<UNEVEN>(&self.groups[group], bands);
+    fn with_simd<S: Simd>(self, simd: S) {
+        let groups = &self.comb.groups;
+        let mut quick = vec![[f32::MIN; SIDE]; groups.len()];
+        let mut best = 0.0;
+        for range in self.ranges {
+            for group in range.start / SIDE..range.end.div_ceil(SIDE) {
+                quick[group] = weigh_group::<S, true>(simd, &groups[group], self.bands);
+                best = highest(&quick[group]).max(best);
             }
-            for (evidence, found) in evidence[group * SIDE..].iter_mut().zip(found) {
-                *evidence += times * found;
+        }
+        for (group, mut found) in quick.into_iter().enumerate() {
+            let found_best = highest(&found);
+            if found_best == f32::MIN {
+                continue;
+            }
+            if best - FAR_BEHIND < found_best {
+                found = weigh_group::<S, false>(simd, &groups[group], self.bands);
+            }
+            for (evidence, found) in self.evidence[group * SIDE..].iter_mut().zip(found) {
+                *evidence += self.times * found;
             }
         }
     }
@@ -143,21 +159,27 @@ impl Tooth {
     }
 }
 
-/// The evidence of all bands for one group of speeds, the first `GUESSES` unevennesses tried.
+/// The evidence of all bands for one group of speeds; `quick` tries the first unevenness alone.
 #[inline(always)]
-fn weigh_group<const GUESSES: usize>(families: &[Family], bands: &[Lines]) -> [f32; SIDE] {
+fn weigh_group<S: Simd, const QUICK: bool>(simd: S, families: &[Family], bands: &[Lines]) -> [f32; SIDE] {
     let mut found = [0.0; SIDE];
-    for lines in bands {
-        let mut totals = [[0.0_f32; SIDE]; STRONG];
-        for family in families {
-            if family.implied || GUESSES == 1 {
-                weigh_alike(&family.teeth, lines, &mut totals);
-            } else {
-                weigh_uneven(&family.teeth, lines, &mut totals);
+    // As many speeds at a time as one register holds.
+    for (part, found) in S::as_mut_simd_f32s(&mut found).0.iter_mut().enumerate() {
+        let offset = part * S::F32_LANES;
+        for lines in bands {
+            let mut totals = [simd.splat_f32s(0.0); STRONG];
+            for family in families {
+                if family.implied || QUICK {
+                    weigh_alike(simd, &family.teeth, lines, offset, &mut totals);
+                } else {
+                    weigh_uneven(simd, &family.teeth, lines, offset, &mut totals);
+                }
             }
-        }
-        for (i, found) in found.iter_mut().enumerate() {
-            *found += totals.iter().map(|totals| totals[i]).fold(0.0, f32::max);
+            let mut likeliest = simd.splat_f32s(0.0);
+            for total in totals {
+                likeliest = simd.max_f32s(likeliest, total);
+            }
+            *found = simd.add_f32s(*found, likeliest);
         }
     }
     found
@@ -166,72 +188,82 @@ fn weigh_group<const GUESSES: usize>(families: &[Family], bands: &[Lines]) -> [f
 /// Adds to each strength's total what the first unevenness makes of a family: all strengths at once, so that
 /// their sums stay in registers.
 #[inline(always)]
-fn weigh_alike(teeth: &[Tooth], lines: &Lines, totals: &mut [[f32; SIDE]; STRONG]) {
-    let mut sums = [[0.0_f32; SIDE]; STRONG];
-    let mut common = [0.0_f32; SIDE];
+fn weigh_alike<S: Simd>(
+    simd: S,
+    teeth: &[Tooth],
+    lines: &Lines,
+    offset: usize,
+    totals: &mut [S::f32s; STRONG],
+) {
+    let mut sums = [simd.splat_f32s(0.0); STRONG];
+    let mut common = simd.splat_f32s(0.0);
     for tooth in teeth {
-        let (power, noise, stray) = lines.side(tooth.place);
-        for (strong, sums) in sums.iter_mut().enumerate() {
-            let (gain, cost) = (tooth.gain[strong][0], tooth.cost[strong][0]);
-            for i in 0..SIDE {
-                sums[i] += larger(gain * power[i] + cost, stray[i]);
-            }
-        }
-        for i in 0..SIDE {
-            common[i] += noise[i];
+        let place = tooth.place + offset;
+        let (power, stray) = (side::<S>(&lines.power, place), side::<S>(&lines.stray, place));
+        common = simd.add_f32s(common, side::<S>(&lines.noise, place));
+        for strong in 0..STRONG {
+            let fits = fits(simd, power, stray, tooth.gain[strong][0], tooth.cost[strong][0]);
+            sums[strong] = simd.add_f32s(sums[strong], fits);
         }
     }
-    for (totals, sums) in totals.iter_mut().zip(&sums) {
-        for i in 0..SIDE {
-            totals[i] += common[i] + sums[i];
-        }
+    for strong in 0..STRONG {
+        totals[strong] = simd.add_f32s(totals[strong], simd.add_f32s(common, sums[strong]));
     }
 }
 
 /// Adds to each strength's total the likeliest unevenness.
 #[inline(always)]
-fn weigh_uneven(teeth: &[Tooth], lines: &Lines, totals: &mut [[f32; SIDE]; STRONG]) {
-    let mut common = [0.0_f32; SIDE];
+fn weigh_uneven<S: Simd>(
+    simd: S,
+    teeth: &[Tooth],
+    lines: &Lines,
+    offset: usize,
+    totals: &mut [S::f32s; STRONG],
+) {
+    let mut common = simd.splat_f32s(0.0);
     for tooth in teeth {
-        let (_, noise, _) = lines.side(tooth.place);
-        for i in 0..SIDE {
-            common[i] += noise[i];
-        }
+        common = simd.add_f32s(common, side::<S>(&lines.noise, tooth.place + offset));
     }
-    for (strong, totals) in totals.iter_mut().enumerate() {
-        let mut sums: [[f32; SIDE]; UNEVEN] = UNEVENNESS.map(|(_, _, weight)| [weight; SIDE]);
+    // A strength at a time, so that all its sums stay in registers.
+    for strong in 0..STRONG {
+        let mut sums = [simd.splat_f32s(0.0); UNEVEN];
         for tooth in teeth {
-            let (power, _, stray) = lines.side(tooth.place);
-            for (uneven, sums) in sums.iter_mut().enumerate() {
-                let (gain, cost) = (tooth.gain[strong][uneven], tooth.cost[strong][uneven]);
-                for i in 0..SIDE {
-                    sums[i] += larger(gain * power[i] + cost, stray[i]);
-                }
+            let place = tooth.place + offset;
+            let (power, stray) = (side::<S>(&lines.power, place), side::<S>(&lines.stray, place));
+            for uneven in 0..UNEVEN {
+                let fits = fits(simd, power, stray, tooth.gain[strong][uneven], tooth.cost[strong][uneven]);
+                sums[uneven] = simd.add_f32s(sums[uneven], fits);
             }
         }
-        for i in 0..SIDE {
-            totals[i] += common[i] + sums.iter().map(|sums| sums[i]).fold(f32::MIN, larger);
+        let mut likeliest = simd.splat_f32s(f32::MIN);
+        for (sum, (_, _, believable)) in sums.into_iter().zip(UNEVENNESS) {
+            likeliest = simd.max_f32s(likeliest, simd.add_f32s(sum, simd.splat_f32s(believable)));
         }
+        totals[strong] = simd.add_f32s(totals[strong], simd.add_f32s(common, likeliest));
     }
 }
 
-/// The larger of two numbers, in one instruction.
+/// The logarithm of the density of a line where an order of some strength should be, or is as it pleases.
+/// A product and a sum, not both in one: they round alike on every machine.
 #[inline(always)]
-fn larger(a: f32, b: f32) -> f32 {
-    if a > b { a } else { b }
+fn fits<S: Simd>(simd: S, power: S::f32s, stray: S::f32s, gain: f32, cost: f32) -> S::f32s {
+    let product = simd.mul_f32s(simd.splat_f32s(gain), power);
+    simd.max_f32s(simd.add_f32s(product, simd.splat_f32s(cost)), stray)
 }
 
-impl Lines {
-    /// Power, noise and stray of the cells of one group from a place on.
-    #[inline(always)]
-    fn side(&self, from: usize) -> (&[f32; SIDE], &[f32; SIDE], &[f32; SIDE]) {
-        (side(&self.power, from), side(&self.noise, from), side(&self.stray, from))
+/// As many cells as one register holds, from one on.
+#[inline(always)]
+fn side<S: Simd>(values: &[f32], from: usize) -> S::f32s {
+    S::as_simd_f32s(&values[from..from + S::F32_LANES]).0[0]
+}
+
+#[inline(always)]
+fn highest(values: &[f32; SIDE]) -> f32 {
+    let mut highest = f32::MIN;
+    for value in values {
+        highest = highest.max(*value);
     }
-}
-
-#[inline(always)]
-fn side(values: &[f32], from: usize) -> &[f32; SIDE] {
-    values[from..from + SIDE].try_into().expect("a slice of SIDE because it was cut so")
+    highest
 }
 
 /// What is believed of each speed where an engine is first met: the logarithm of its share, to be scaled.
@@ -302,8 +334,11 @@ mod tests {
                 let bands = [lines(&firing, 1000.0, cells, strength)];
                 let mut pruned = vec![0.0; speeds];
                 comb.weigh(&bands, 1.0, std::slice::from_ref(&(0..speeds)), &mut pruned);
-                let full: Vec<f32> =
-                    comb.groups.iter().flat_map(|group| weigh_group::<UNEVEN>(group, &bands)).collect();
+                let full: Vec<f32> = comb
+                    .groups
+                    .iter()
+                    .flat_map(|group| weigh_group::<_, false>(pulp::Scalar::new(), group, &bands))
+                    .collect();
                 let best = full.iter().copied().fold(0.0, f32::max);
                 for (pruned, full) in pruned.iter().zip(&full) {
                     assert!(pruned <= full, "{name}: {pruned} of {full}");
