@@ -95,12 +95,30 @@ impl Comb {
         Comb { groups, arch: pulp::Arch::new() }
     }
 
-    /// Adds the evidence of a window's lines, so many times, for every speed of some ranges.
+    /// Adds the evidence of a window's lines for every speed of a range.
     ///
     /// A first pass tries one unevenness. Speeds that it leaves far behind the best keep what it found,
     /// which is at most the evidence and too little to matter; the rest are weighed in full.
-    pub(crate) fn weigh(&self, bands: &[Lines], times: f32, ranges: &[Range<usize>], evidence: &mut [f32]) {
-        self.arch.dispatch(Weighing { comb: self, bands, times, ranges, evidence });
+    pub(crate) fn weigh(&self, bands: &[Lines], range: Range<usize>, evidence: &mut [f32]) {
+        self.arch.dispatch(Weighing {
+            comb: self,
+            bands,
+            times: 1.0,
+            range,
+            far_behind: FAR_BEHIND,
+            evidence,
+        });
+    }
+
+    /// The same by the first pass alone, so many times.
+    pub(crate) fn weigh_roughly(
+        &self,
+        bands: &[Lines],
+        times: f32,
+        range: Range<usize>,
+        evidence: &mut [f32],
+    ) {
+        self.arch.dispatch(Weighing { comb: self, bands, times, range, far_behind: 0.0, evidence });
     }
 }
 
@@ -109,7 +127,9 @@ struct Weighing<'a> {
     comb: &'a Comb,
     bands: &'a [Lines],
     times: f32,
-    ranges: &'a [Range<usize>],
+    range: Range<usize>,
+    /// By how much a speed may fall behind the best and still be weighed in full.
+    far_behind: f32,
     evidence: &'a mut [f32],
 }
 
@@ -119,20 +139,16 @@ impl WithSimd for Weighing<'_> {
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
         let groups = &self.comb.groups;
-        let mut quick = vec![[f32::MIN; SIDE]; groups.len()];
+        let asked = self.range.start / SIDE..self.range.end.div_ceil(SIDE);
+        let mut quick = Vec::with_capacity(asked.len());
         let mut best = 0.0;
-        for range in self.ranges {
-            for group in range.start / SIDE..range.end.div_ceil(SIDE) {
-                quick[group] = weigh_group::<S, true>(simd, &groups[group], self.bands);
-                best = highest(&quick[group]).max(best);
-            }
+        for group in asked.clone() {
+            let found = weigh_group::<S, true>(simd, &groups[group], self.bands);
+            best = highest(&found).max(best);
+            quick.push(found);
         }
-        for (group, mut found) in quick.into_iter().enumerate() {
-            let found_best = highest(&found);
-            if found_best == f32::MIN {
-                continue;
-            }
-            if best - FAR_BEHIND < found_best {
+        for (group, mut found) in asked.zip(quick) {
+            if best - self.far_behind < highest(&found) {
                 found = weigh_group::<S, false>(simd, &groups[group], self.bands);
             }
             for (evidence, found) in self.evidence[group * SIDE..].iter_mut().zip(found) {
@@ -333,7 +349,7 @@ mod tests {
             for strength in [5.0, 60.0, 500.0] {
                 let bands = [lines(&firing, 1000.0, cells, strength)];
                 let mut pruned = vec![0.0; speeds];
-                comb.weigh(&bands, 1.0, std::slice::from_ref(&(0..speeds)), &mut pruned);
+                comb.weigh(&bands, 0..speeds, &mut pruned);
                 let full: Vec<f32> = comb
                     .groups
                     .iter()

@@ -106,36 +106,36 @@ impl Scan {
     /// Puts the evidence of the short windows about a frame in its place, for every speed of a range.
     pub(crate) fn short(&mut self, frame: usize, range: Range<usize>, evidence: &mut [f32]) {
         evidence[range.clone()].fill(0.0);
-        let ranges = std::slice::from_ref(&range);
         for window in 1..WINDOWS.len() {
-            self.window(window, frame, None, 1.0, ranges, evidence);
+            self.steady(window, frame, range.clone(), evidence);
         }
     }
 
     /// Puts the evidence of the longest window about a frame in its place, for every speed of a range.
     pub(crate) fn long(&mut self, frame: usize, range: Range<usize>, evidence: &mut [f32]) {
         evidence[range.clone()].fill(0.0);
-        self.window(0, frame, None, 1.0, std::slice::from_ref(&range), evidence);
+        self.steady(0, frame, range, evidence);
     }
 
     /// Evidence for speeds of a range that change while the short windows last.
     pub(crate) fn changing(&mut self, frame: usize, range: Range<usize>, speeds: usize) -> Changing {
-        let ranges = [range];
         let mut likeliest = Changing { evidence: vec![f32::MIN; speeds], drift: vec![0; speeds] };
         let mut at_rate = vec![0.0; speeds];
         for (chirp, rate) in CHIRPS_PER_S.iter().enumerate() {
-            at_rate.fill(0.0);
-            // A window that cannot follow leaves its say to the next shorter one; the longest never can.
+            at_rate[range.clone()].fill(0.0);
+            // What a window cannot follow is left to the next shorter one to say; the longest never can.
             let follows = self.windows[1].0.follows(chirp);
             let says = if follows { [1.0, 2.0] } else { [0.0, 3.0] };
             for (window, says) in (1..WINDOWS.len()).zip(says) {
                 if 0.0 < says {
-                    self.window(window, frame, Some(chirp), says, &ranges, &mut at_rate);
+                    self.hear_window(window, frame, Some(chirp));
+                    let bands = &self.lines[..self.ears.bands()];
+                    self.windows[window].1.weigh_roughly(bands, says, range.clone(), &mut at_rate);
                 }
             }
             let cost = CHIRP_COST * rate.abs().sqrt() as f32 / TEMPER;
             let cells = (rate * FRAME_S / STEP).round() as i8;
-            for i in ranges.iter().cloned().flatten() {
+            for i in range.clone() {
                 if likeliest.evidence[i] < at_rate[i] - cost {
                     likeliest.evidence[i] = at_rate[i] - cost;
                     likeliest.drift[i] = cells;
@@ -145,24 +145,22 @@ impl Scan {
         likeliest
     }
 
-    /// Adds the evidence of one window about one frame, so many times, for a steady or a changing speed.
-    fn window(
-        &mut self,
-        window: usize,
-        frame: usize,
-        chirp: Option<usize>,
-        times: f32,
-        ranges: &[Range<usize>],
-        evidence: &mut [f32],
-    ) {
-        let (spectra, comb) = &mut self.windows[window];
-        let from = self.ears.index_at(frame as f64 * FRAME_S) - (spectra.length / 2) as i64;
+    /// Adds the evidence of one window about one frame for a steady speed.
+    fn steady(&mut self, window: usize, frame: usize, range: Range<usize>, evidence: &mut [f32]) {
+        self.hear_window(window, frame, None);
+        self.windows[window].1.weigh(&self.lines[..self.ears.bands()], range, evidence);
+    }
+
+    /// The lines of one window about one frame.
+    fn hear_window(&mut self, window: usize, frame: usize, chirp: Option<usize>) {
+        let length = self.windows[window].0.length;
+        let from = self.ears.index_at(frame as f64 * FRAME_S) - (length / 2) as i64 - self.dropped;
+        // Silence stands before the beginning and beyond the end.
+        let kept = |at: i64| at.clamp(0, self.loudness.len() as i64) as usize;
         self.sound.clear();
-        self.sound.extend((from..from + spectra.length as i64).map(|i| {
-            let at = usize::try_from(i - self.dropped).ok();
-            at.and_then(|at| self.loudness.get(at)).copied().unwrap_or_default()
-        }));
-        spectra.lines(&self.sound, chirp, &mut self.lines);
-        comb.weigh(&self.lines[..self.ears.bands()], times, ranges, evidence);
+        self.sound.resize((-from).clamp(0, length as i64) as usize, Lanes::default());
+        self.sound.extend(self.loudness.range(kept(from)..kept(from + length as i64)));
+        self.sound.resize(length, Lanes::default());
+        self.windows[window].0.lines(&self.sound, chirp, &mut self.lines);
     }
 }
