@@ -10,6 +10,7 @@
 //! | evidence for every speed: do the lines stand where this firing pattern would put them? | `comb` |
 //! | where a steady speed explains nothing any more, the same for speeds that change | [`Listener`] |
 //! | which speeds follow one another: forward and backward probabilities with 3 s of hindsight | `track` |
+//! | whether a second engine is heard in what the first one leaves | `company` |
 //! | what each cycle's place in crank angle adds to the speed | `refine` |
 //! | what bears witness that the rhythm is an engine's, and the verdict | [`witness`], `judge`, `verdict` |
 //! | the pieces joined | [`Listener`] |
@@ -17,6 +18,7 @@
 //! Level is taken out in the first step, so no later one can mistake loud for near.
 
 mod comb;
+mod company;
 pub mod constants;
 mod ears;
 pub mod evenness;

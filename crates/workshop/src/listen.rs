@@ -464,6 +464,17 @@ fn reserve(recording: &Recording, ear: &Ear, duration_s: f64, caveats: &mut Vec<
             format!("an engine was heard in {share:.0} % of {duration_s:.1} s; the rest is left blank"),
         ));
     }
+    let company = ear.listener.frames_with_company();
+    if heard < 9 * company {
+        caveats.push(Reservation::new(
+            "two-engines",
+            format!(
+                "two engines are heard in {:.1} s, and which one is meant cannot be said: hold the microphone where \
+                 this one is three times as loud, or stop the other",
+                company as f64 * FRAME_S
+            ),
+        ));
+    }
     if recording.cut_short() {
         caveats.push(Reservation::new(
             "cut-short",

@@ -123,6 +123,13 @@ pub const STOPPED_FRAMES: usize = 10;
 /// Share of belief that is as good as none: small enough that what was ruled out stays so.
 pub const GONE: f32 = 1e-34;
 
+/// Speeds at which a second engine is looked for, rpm: one that idles nearby.
+pub const COMPANY_RPM: (f64, f64) = (600.0, 2200.0);
+/// Share by which the evidence of a second engine follows that of each look.
+pub const COMPANY_SHARE: f32 = 0.25;
+/// Evidence of a second engine, beside that of the first, from which two are heard: a share.
+pub const TWO_ENGINES: f32 = 0.15;
+
 /// Evidence that noise alone reaches as often as not: what "no engine" scores.
 pub const NONE_SCORES: f32 = 6.0;
 
@@ -150,8 +157,14 @@ pub const FOLD_FRAMES: usize = 6;
 pub const ALIKE_FRAMES: usize = 2 * FOLD_FRAMES + 1;
 /// Change of speed from one frame to the next that is another engine or a wrong speed, grid cells.
 pub const JUMP_CELLS: f32 = 80.0;
-/// Logarithm of the odds above which an engine is heard.
-pub const SURE: f64 = 2.0;
+/// Logarithm of the odds above which an engine is heard for certain.
+pub const SURE: f64 = 3.0;
+/// The same for a provisional frame, which knows only what came before.
+pub const SURE_LIVE: f64 = 2.0;
+/// Frames after the first likely one that are not heard for certain: windows hear as far ahead.
+pub const STARTS_FRAMES: usize = 4;
+/// Logarithm of the odds above which an engine that was heard for certain is heard still.
+pub const STILL: f64 = 0.0;
 /// Standard deviations beyond which a witness counts no further.
 pub const FAR_OUT: f64 = 3.0;
 /// Logarithm of the odds where every witness is at its mean.

@@ -1,11 +1,16 @@
 //! Keeps what bore witness about the last seconds, and passes the verdicts: live, and with hindsight.
+//!
+//! An engine that was heard for certain stays heard for as long as its run hangs together and nothing speaks
+//! against it: other sounds reach certainty seldom, engines fall below it now and then.
 
 use std::collections::VecDeque;
 
-use super::constants::{AROUND_FRAMES, FOLD_FRAMES, LIVE_FRAMES, SPEEDS_RPM};
+use super::constants::{
+    AROUND_FRAMES, FOLD_FRAMES, LIKELY, LIVE_FRAMES, SPEEDS_RPM, STARTS_FRAMES, SURE, SURE_LIVE,
+};
 use super::ears::Lanes;
 use super::verdict::{log_odds, verdict};
-use super::witness::{Account, Glimpse, Testimony, Witness};
+use super::witness::{Account, Glimpse, Testimony, Witness, hangs};
 use super::{FRAME_S, Heard};
 use crate::engine::layout::Firing;
 
@@ -18,6 +23,11 @@ pub(crate) struct Judge {
     recent: VecDeque<Account>,
     /// Accounts of the newest final frames.
     past: VecDeque<Account>,
+    /// Whether the run of frames was heard for certain: of final frames, of provisional ones.
+    certain: bool,
+    live_certain: bool,
+    /// Frames since none was likely, or since the sound began: of final frames.
+    age: usize,
     /// What bore witness about the frames judged since it was last cleared.
     pub(crate) testimonies: Vec<Testimony>,
     /// What bore witness about the newest provisional frame.
@@ -30,6 +40,9 @@ impl Judge {
             witness: Witness::new(firing, SPEEDS_RPM.0, loudness_hz, bands),
             recent: VecDeque::new(),
             past: VecDeque::new(),
+            certain: false,
+            live_certain: false,
+            age: STARTS_FRAMES,
             testimonies: Vec::new(),
             live_testimony: None,
         }
@@ -50,7 +63,10 @@ impl Judge {
         self.recent.push_back(self.witness.account(&glimpses, frame - at, at));
         let accounts = &*self.recent.make_contiguous();
         self.live_testimony = testify(&self.witness, accounts, at, (LIVE_FRAMES, 0), frame);
-        judged(&glimpse, self.live_testimony.as_ref())
+        let odds = odds(self.live_testimony.as_ref());
+        let goes_on = 0 < at && hangs(&glimpses[at - 1], &glimpse);
+        self.live_certain = SURE_LIVE < odds || (goes_on && self.live_certain);
+        verdict(&glimpse, odds, self.live_certain)
     }
 
     /// The verdicts about `count` frames from `frame` on, of which and of some more after them there are glimpses.
@@ -62,14 +78,26 @@ impl Judge {
         let first = frame - before;
         let looked_at = (before + count + AROUND_FRAMES.1).min(glimpses.len());
         accounts.extend((before..looked_at).map(|at| self.witness.account(&glimpses, first, at)));
-        let heard = (before..before + count)
-            .map(|at| {
-                let testimony = testify(&self.witness, &accounts, at, AROUND_FRAMES, first + at);
-                let heard = judged(&glimpses[at], testimony.as_ref());
-                self.testimonies.extend(testimony);
-                heard
-            })
+        let said: Vec<Option<Testimony>> = (before..looked_at)
+            .map(|at| testify(&self.witness, &accounts, at, AROUND_FRAMES, first + at))
             .collect();
+        let goes_on = |at: usize| 0 < at && hangs(&glimpses[at - 1], &glimpses[at]);
+        // What comes later in the same run speaks for a frame as what came before does.
+        let mut later = vec![false; looked_at + 1];
+        for at in (before..looked_at).rev() {
+            let joined = at + 1 < looked_at && goes_on(at + 1) && later[at + 1];
+            later[at] = SURE < odds(said[at - before].as_ref()) || joined;
+        }
+        let mut heard = Vec::with_capacity(count);
+        for (at, testimony) in (before..before + count).zip(said) {
+            let odds = odds(testimony.as_ref());
+            self.certain = SURE < odds || (goes_on(at) && self.certain);
+            self.age = if glimpses[at].none > LIKELY { 0 } else { self.age + 1 };
+            // The first frames may hear what comes only after them.
+            let certain = (self.certain || later[at]) && STARTS_FRAMES < self.age;
+            heard.push(verdict(&glimpses[at], odds, certain));
+            self.testimonies.extend(testimony);
+        }
         accounts.truncate(before + count);
         self.past.extend(accounts.drain(accounts.len().saturating_sub(AROUND_FRAMES.0)..));
         self.witness.forget((frame + count).saturating_sub(2 * FOLD_FRAMES));
@@ -89,6 +117,6 @@ fn testify(
     Some(Testimony { t_s: frame as f64 * FRAME_S, witnesses, log_odds: log_odds(&witnesses) })
 }
 
-fn judged(glimpse: &Glimpse, testimony: Option<&Testimony>) -> Heard {
-    verdict(glimpse, testimony.map_or(f64::NEG_INFINITY, |testimony| testimony.log_odds))
+fn odds(testimony: Option<&Testimony>) -> f64 {
+    testimony.map_or(f64::NEG_INFINITY, |testimony| testimony.log_odds)
 }

@@ -5,9 +5,9 @@ use std::ops::Range;
 
 use super::comb::{first_met, too_slow};
 use super::constants::{
-    ABOUT_FACTOR, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, CYCLES_DIFFER, FINAL_FRAMES, HINDSIGHT_FRAMES,
-    LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER, UNEXPLAINED,
-    USUAL_SHARE, WINDOWS,
+    ABOUT_FACTOR, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, COMPANY_SHARE, CYCLES_DIFFER, FINAL_FRAMES,
+    HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER,
+    TWO_ENGINES, UNEXPLAINED, USUAL_SHARE, WINDOWS,
 };
 use super::judge::{Judge, LOOKS_AHEAD};
 use super::refine::{Known, Refiner};
@@ -36,6 +36,8 @@ struct Seen {
     forward: Belief,
     /// Where each speed was heard to go from here, cells a frame; empty where nothing moved.
     drift: Vec<i8>,
+    /// Whether a second engine was heard.
+    company: bool,
 }
 
 /// Listens to an engine of a known firing pattern.
@@ -88,6 +90,10 @@ pub struct Listener {
     /// Coarse speeds of the newest final frames.
     coarse: VecDeque<Known>,
     judge: Judge,
+    /// Evidence of a second engine as a share of the first one's, over a second or two.
+    company: f32,
+    /// Final frames in which two engines were heard.
+    beside_frames: usize,
     finished: bool,
 }
 
@@ -147,6 +153,8 @@ impl Listener {
             refiner: Refiner::new(firing.cycle_deg()),
             coarse: VecDeque::new(),
             judge: Judge::new(firing, loudness_hz, bands),
+            company: 0.0,
+            beside_frames: 0,
             finished: false,
             chain,
         })
@@ -206,6 +214,12 @@ impl Listener {
     /// noise does. Of several layouts listening to the same sound, the one with most fits best.
     pub fn evidence(&self) -> f64 {
         self.evidence
+    }
+
+    /// How many of the frames given so far are doubtful because a second engine was heard, too loud to say which one
+    /// is meant.
+    pub fn frames_with_company(&self) -> usize {
+        self.beside_frames
     }
 
     /// Takes the evidence of the next frame's short windows and of an earlier one's long window.
@@ -283,6 +297,11 @@ impl Listener {
         if index.is_multiple_of(2) {
             let near = self.beyond_doubt().filter(|_| !index.is_multiple_of(2 * LOOK_FRAMES));
             self.scan.long(index, near.unwrap_or(0..self.speeds), &mut self.long);
+            if index.is_multiple_of(2 * LOOK_FRAMES) && self.forward.none() < LIKELY {
+                let cell = self.forward.best();
+                let share = self.scan.beside(index, cell) / self.long[cell].max(NONE_SCORES);
+                self.company += COMPANY_SHARE * (share - self.company);
+            }
         }
     }
 
@@ -294,7 +313,9 @@ impl Listener {
         self.chain.forward(&mut self.live_belief, &self.live_drift, &likelihood);
         self.live_drift = drift;
         let (glimpse, frame) = self.look(self.next, &self.live_belief, &likelihood);
-        self.live = Some(Frame { heard: self.judge.live(self.next, glimpse), ..frame });
+        let heard = self.judge.live(self.next, glimpse);
+        let two = TWO_ENGINES < self.company && heard == Heard::Yes;
+        self.live = Some(Frame { heard: if two { Heard::Doubtful } else { heard }, ..frame });
     }
 
     /// What is believed of a frame whose windows are all complete.
@@ -311,12 +332,13 @@ impl Listener {
             let best = short.steady.iter().zip(&self.long).map(|(a, b)| a + b).fold(f32::MIN, f32::max);
             self.usual += USUAL_SHARE * (best - self.usual);
         }
+        let company = TWO_ENGINES < self.company;
         let (evidence, drift) = short.with(&self.long, &self.too_slow);
         let (likelihood, scale) = likelihood(&evidence);
         let from = self.seen.back().map_or(&[][..], |before| &before.drift);
         let mean = self.chain.forward(&mut self.forward, from, &likelihood);
         self.evidence += f64::from(scale) + f64::from(mean).ln();
-        self.seen.push_back(Seen { likelihood, forward: self.forward.clone(), drift });
+        self.seen.push_back(Seen { likelihood, forward: self.forward.clone(), drift, company });
     }
 
     /// Makes the oldest `count` frames final, with everything later as hindsight.
@@ -346,7 +368,11 @@ impl Listener {
         coarse.reverse();
         let heard = self.judge.settle(self.given, count, &glimpses);
         let refined = self.refined(count, &coarse);
-        for ((frame, heard), refined) in settled.into_iter().zip(heard).zip(refined) {
+        for (((frame, heard), refined), seen) in settled.into_iter().zip(heard).zip(refined).zip(&self.seen) {
+            // Which of two engines is meant nobody can say.
+            let two = seen.company && heard == Heard::Yes;
+            self.beside_frames += usize::from(two);
+            let heard = if two { Heard::Doubtful } else { heard };
             frames.push(Frame { heard, rpm: refined.rpm, sd_rpm: refined.sd_rpm, ..frame });
         }
         self.seen.drain(..count);

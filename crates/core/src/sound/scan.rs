@@ -5,6 +5,7 @@ use std::ops::Range;
 
 use super::FRAME_S;
 use super::comb::Comb;
+use super::company::Company;
 use super::constants::{CHIRP_COST, CHIRPS_PER_S, SPEEDS_RPM, STEP, TEMPER, WINDOWS};
 use super::ears::{Ears, LANES, Lanes};
 use super::refine::Sound;
@@ -19,6 +20,7 @@ pub(crate) struct Scan {
     dropped: i64,
     /// For each window length, its spectra and its comb.
     windows: Vec<(Spectra, Comb)>,
+    company: Company,
     lines: [Lines; LANES],
     sound: Vec<Lanes>,
 }
@@ -37,10 +39,11 @@ impl Scan {
         let lowest_rpm = SPEEDS_RPM.0;
         let first_hz = firing.cycles_per_second(lowest_rpm);
         let ears = Ears::new(sample_rate_hz);
+        let cells_to = |highest_hz: f64| ((highest_hz / first_hz).ln() / STEP) as usize;
         let windows = WINDOWS
             .iter()
             .map(|&(seconds, highest_hz)| {
-                let cells = ((highest_hz / first_hz).ln() / STEP) as usize;
+                let cells = cells_to(highest_hz);
                 let spectra = Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells);
                 (spectra, Comb::new(firing, lowest_rpm, speeds, cells))
             })
@@ -50,6 +53,7 @@ impl Scan {
             loudness: VecDeque::new(),
             dropped: 0,
             windows,
+            company: Company::new(firing, speeds, cells_to(WINDOWS[0].1)),
             lines: Default::default(),
             sound: Vec::new(),
         }
@@ -115,6 +119,12 @@ impl Scan {
     pub(crate) fn long(&mut self, frame: usize, range: Range<usize>, evidence: &mut [f32]) {
         evidence[range.clone()].fill(0.0);
         self.steady(0, frame, range, evidence);
+    }
+
+    /// Evidence of a second engine in the longest window about a frame, beside one at the speed of a cell.
+    pub(crate) fn beside(&mut self, frame: usize, cell: usize) -> f32 {
+        self.hear_window(0, frame, None);
+        self.company.beside(&self.lines[..self.ears.bands()], cell)
     }
 
     /// Evidence for speeds of a range that change while the short windows last.

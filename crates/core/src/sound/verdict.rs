@@ -5,7 +5,7 @@
 //! engines at right and wrong speeds and from sounds that are none.
 
 use super::Heard;
-use super::constants::{FAR_OUT, LIKELY, SURE, UNAMBIGUOUS, USUAL, VERDICT_BIAS, WEIGHTS};
+use super::constants::{FAR_OUT, LIKELY, STILL, UNAMBIGUOUS, USUAL, VERDICT_BIAS, WEIGHTS};
 use super::witness::{Glimpse, WITNESSES};
 
 /// Logarithm of the odds for an engine heard at its right speed.
@@ -23,11 +23,12 @@ pub(crate) fn log_odds(witnesses: &[f64; WITNESSES]) -> f64 {
     sum
 }
 
-/// The verdict about a frame, by what is believed of it and by the odds that its witnesses give.
-pub(crate) fn verdict(glimpse: &Glimpse, log_odds: f64) -> Heard {
+/// The verdict about a frame, by what is believed of it, by the odds that its witnesses give, and by whether an
+/// engine was heard for certain in the run that it belongs to.
+pub(crate) fn verdict(glimpse: &Glimpse, log_odds: f64, certain: bool) -> Heard {
     if glimpse.none > LIKELY {
         Heard::No
-    } else if glimpse.near > UNAMBIGUOUS && log_odds > SURE {
+    } else if certain && glimpse.near > UNAMBIGUOUS && log_odds > STILL {
         Heard::Yes
     } else {
         Heard::Doubtful

@@ -197,7 +197,7 @@ impl Witness {
 }
 
 /// Whether two neighbouring frames belong to the same run of an engine.
-fn hangs(one: &Glimpse, next: &Glimpse) -> bool {
+pub(crate) fn hangs(one: &Glimpse, next: &Glimpse) -> bool {
     one.none <= LIKELY && next.none <= LIKELY && (one.cell - next.cell).abs() < JUMP_CELLS
 }
 

@@ -117,7 +117,7 @@ impl Workshop {
             facts.push((format!("gate-{question}"), answer.clone()));
         }
         let numbers = [
-            (name::ABOUT_RPM, &form.about_rpm, "speed on the tachometer", 400.0, 7000.0),
+            (name::ABOUT_RPM, &form.about_rpm, "speed on the tachometer", 400.0, 14_500.0),
             (name::IDLE_RPM, &form.idle_rpm, "maker's idle speed", 400.0, 3000.0),
             (name::DROP_RPM, &form.drop_rpm, "maker's drop of speed", 5.0, 500.0),
             (name::BACK_OUT, &form.back_out_turns, "maker's turns to back out", 0.0, 3.0),
