@@ -4,7 +4,7 @@
 use bellmouth_core::engine::layout::{Firing, layout};
 use bellmouth_core::practice::Dice;
 use bellmouth_core::practice::bystanders::Bystander;
-use bellmouth_core::practice::voice::{Noise, Running, SAMPLE_RATE_HZ, Speed, Surroundings, Voice};
+use bellmouth_core::practice::voice::{Noise, Running, SAMPLE_RATE_HZ, Speed, Surroundings, Voice, beside};
 use bellmouth_core::sound::witness::Testimony;
 use bellmouth_core::sound::{Frame, Heard, Listener};
 
@@ -154,4 +154,29 @@ fn what_bears_witness_does_not_depend_on_blocks() {
     for block in [1_000, 7_919] {
         assert_eq!(said(block), whole, "blocks of {block}");
     }
+}
+
+#[test]
+fn of_two_engines_the_nearer_counts_and_neither_where_they_are_alike() {
+    let mut dice = Dice::new(23);
+    let take = |name: &str, rpm: f64, dice: &mut Dice| {
+        let voice = Voice::drawn(&firing(name), dice);
+        voice.take(&Running::idle(rpm), 12.0, 23).expect("it can be made").samples
+    };
+    let (near, far) = (take("v-twin-45", 930.0, &mut dice), take("inline-4", 1_140.0, &mut dice));
+    let share = |ratio_db: f64, dice: &mut Dice| {
+        let both = beside(&near, &far, ratio_db, SAMPLE_RATE_HZ);
+        let around = Surroundings { noise: Some((Noise::Garage, 20.0)), ..Surroundings::default() };
+        let samples = around.hear(&both, SAMPLE_RATE_HZ, dice);
+        let mut listener = listener("v-twin-45");
+        let mut frames = listener.feed(&samples);
+        frames.extend(listener.finish());
+        let heard = frames.iter().filter(|frame| frame.heard == Heard::Yes).count();
+        let count = frames.len() as f64;
+        (heard as f64 / count, listener.frames_with_company() as f64 / count)
+    };
+    let (heard, company) = share(-20.0, &mut dice);
+    assert!(0.9 < heard && company < 0.05, "20 dB below: heard {heard}, with company {company}");
+    let (heard, company) = share(0.0, &mut dice);
+    assert!(heard < 0.3 && 0.5 < company, "alike: heard {heard}, with company {company}");
 }

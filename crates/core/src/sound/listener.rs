@@ -5,9 +5,9 @@ use std::ops::Range;
 
 use super::comb::{first_met, too_slow};
 use super::constants::{
-    ABOUT_FACTOR, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, COMPANY_SHARE, CYCLES_DIFFER, FINAL_FRAMES,
-    HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER,
-    TWO_ENGINES, UNEXPLAINED, USUAL_SHARE, WINDOWS,
+    ABOUT_FACTOR, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, COMPANY_LEAST, COMPANY_SHARE, CYCLES_DIFFER,
+    FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM,
+    STEP, TEMPER, TWO_ENGINES, UNEXPLAINED, USUAL_SHARE, WINDOWS,
 };
 use super::judge::{Judge, LOOKS_AHEAD};
 use super::refine::{Known, Refiner};
@@ -297,12 +297,18 @@ impl Listener {
         if index.is_multiple_of(2) {
             let near = self.beyond_doubt().filter(|_| !index.is_multiple_of(2 * LOOK_FRAMES));
             self.scan.long(index, near.unwrap_or(0..self.speeds), &mut self.long);
-            if index.is_multiple_of(2 * LOOK_FRAMES) && self.forward.none() < LIKELY {
-                let cell = self.forward.best();
-                let share = self.scan.beside(index, cell) / self.long[cell].max(NONE_SCORES);
-                self.company += COMPANY_SHARE * (share - self.company);
+            if index.is_multiple_of(2 * LOOK_FRAMES) {
+                self.look_beside(index);
             }
         }
+    }
+
+    /// Looks for a second engine; beside one whose speed changes its own blurred lines would pass for another's.
+    fn look_beside(&mut self, index: usize) {
+        let cell = self.forward.best();
+        let steady = self.chirping == 0 && self.forward.none() < LIKELY && COMPANY_LEAST < self.long[cell];
+        let share = if steady { self.scan.beside(index, cell) / self.long[cell] } else { 0.0 };
+        self.company += COMPANY_SHARE * (share - self.company);
     }
 
     /// What is believed of the newest frame, and the frame that makes.
