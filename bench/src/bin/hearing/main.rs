@@ -152,7 +152,7 @@ fn for_truth(made: &Made, plain: &Score) -> Option<(f64, f64)> {
 fn trace(made: &Made, frames: &[Frame]) -> String {
     frames
         .iter()
-        .step_by(1)
+        .step_by(10)
         .filter_map(|frame| {
             let truth = made.truth.rpm_at(frame.t_s)?;
             let mark = match frame.heard {

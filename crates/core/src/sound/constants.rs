@@ -166,7 +166,7 @@ pub const SURE_LIVE: f64 = 2.0;
 /// Frames after the first likely one that are not heard for certain: windows hear as far ahead.
 pub const STARTS_FRAMES: usize = 4;
 /// Logarithm of the odds above which an engine that was heard for certain is heard still.
-pub const STILL: f64 = 1.0;
+pub const STILL: f64 = 0.5;
 /// Standard deviations beyond which a witness counts no further.
 pub const FAR_OUT: f64 = 3.0;
 /// Logarithm of the odds where every witness is at its mean.
