@@ -5,7 +5,7 @@
 mod common;
 
 use common::Folder;
-use common::sound::{bursts, wav};
+use common::sound::{idling, wav};
 
 /// The names of an object's fields, sorted.
 fn names(object: &serde_json::Value) -> Vec<&str> {
@@ -82,7 +82,7 @@ fn no_command_shows_help_to_a_person_and_an_error_to_a_program() {
 #[test]
 fn listen_prints_the_promised_fields() {
     let folder = Folder::new("listen-json");
-    folder.write("idle.wav", wav(16_000, &bursts(16_000, 900.0, 6)));
+    folder.write("idle.wav", wav(16_000, &idling(16_000, 900.0, 6)));
     let said = folder.run(&["listen", "idle.wav", "--engine", "single", "--json"]);
     assert_eq!((said.status, said.stdout.lines().count()), (Some(0), 1), "{said:?}");
     let told = said.json();

@@ -5,7 +5,7 @@ mod common;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use common::sound::{bursts, wav};
+use common::sound::{idling, wav};
 
 fn listen(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_bellmouth"))
@@ -26,7 +26,7 @@ fn stderr(output: &Output) -> String {
 /// A single idling at 900 rpm.
 fn idle(name: &str) -> PathBuf {
     let path = std::env::temp_dir().join(format!("bellmouth-{name}-{}.wav", std::process::id()));
-    std::fs::write(&path, wav(16_000, &bursts(16_000, 900.0, 6)))
+    std::fs::write(&path, wav(16_000, &idling(16_000, 900.0, 6)))
         .expect("the temporary folder can be written");
     path
 }

@@ -1,8 +1,12 @@
-//! Small numerical tools: where a function crosses zero, and a step without corners.
+//! Small numerical tools: where a function crosses zero, a step without corners, chance from a seed.
 //!
 //! The network is a nest of such questions, each with one answer because every element is monotone,
 //! asked by the thousand for one idle speed. A general library would box its function and
 //! allocate on every call; this is fifty lines, and its test holds it to known zeros.
+
+mod dice;
+
+pub use dice::Dice;
 
 /// The place between `low` and `high` where `f` crosses zero, to within `tolerance`.
 ///

@@ -10,11 +10,10 @@
 //! built, so that a table of rows is the population and a curve is computed when it is asked for.
 
 pub mod bystanders;
-mod dice;
 mod draw;
 mod hidden;
 pub mod voice;
 
-pub use dice::Dice;
+pub use crate::numeric::Dice;
 pub use draw::{Population, draw};
 pub use hidden::{COLUMNS, Hidden};

@@ -115,6 +115,7 @@ fn rooms_of_core_know_only_their_neighbours() {
         (
             "practice",
             &[
+                "numeric",
                 "quantity",
                 "error",
                 "caveat",
@@ -127,7 +128,7 @@ fn rooms_of_core_know_only_their_neighbours() {
                 "practice",
             ],
         ),
-        ("sound", &["quantity", "error", "caveat", "bibliography", "engine", "sound"]),
+        ("sound", &["quantity", "error", "caveat", "bibliography", "engine", "numeric", "sound"]),
         ("idle", &["quantity", "error", "caveat", "bibliography", "idle"]),
     ];
     let source = root().join("crates/core/src");

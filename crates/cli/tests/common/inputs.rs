@@ -4,7 +4,7 @@ use std::path::Path;
 use std::process::Command;
 
 use super::Folder;
-use super::sound::{bursts, hiss, wav};
+use super::sound::{hiss, idling, wav};
 
 /// Writes the recordings, the tables and the logbooks that the cases name.
 pub(crate) fn write_all(folder: &Folder) {
@@ -24,19 +24,19 @@ pub(crate) fn write_tables_and_strangers(folder: &Folder) {
 }
 
 fn write_recordings(folder: &Folder) {
-    let idle = bursts(16_000, 900.0, 6);
+    let idle = idling(16_000, 900.0, 6);
     folder.write("idle.wav", wav(16_000, &idle));
     folder.write("notes.wav", "Tuesday: new jets, idles at about 1000.\n");
     folder.write("empty.wav", "");
     folder.write("header-only.wav", wav(16_000, &[]));
     folder.write("cut-header.wav", &wav(16_000, &idle)[..30]);
     folder.write("photo.wav", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\x02\0\0\0\x02\0\x08\x06\0\0\0");
-    folder.write("slow.wav", wav(4_000, &bursts(4_000, 900.0, 2)));
+    folder.write("slow.wav", wav(4_000, &idling(4_000, 900.0, 2)));
     folder.write("absurd.wav", wav(3_000_000_000, &idle[..16_000]));
     folder.write("no-rate.wav", wav(0, &idle[..16_000]));
     folder.write("cut.wav", &wav(16_000, &idle)[..100_000]);
-    folder.write("8-khz.wav", wav(8_000, &bursts(8_000, 900.0, 6)));
-    folder.write("192-khz.wav", wav(192_000, &bursts(192_000, 900.0, 4)));
+    folder.write("8-khz.wav", wav(8_000, &idling(8_000, 900.0, 6)));
+    folder.write("192-khz.wav", wav(192_000, &idling(192_000, 900.0, 4)));
     folder.write("hiss.wav", wav(16_000, &hiss(16_000, 6)));
     std::fs::create_dir(folder.path().join("recordings")).unwrap();
     convert(folder, &["-c:a", "aac", "whole.m4a"]);

@@ -1,20 +1,20 @@
-//! Sound made for the tests: bare bursts, enough to see what a command says. Hearing itself is tested with
-//! recorded sound elsewhere.
+//! Sound made for the tests: an engine of the practice room, enough to see what a command says. Hearing itself is
+//! tested where the listener is.
 
-/// A single's bursts, `rpm` by a working cycle of two turns, for `seconds`; cycles differ by a fraction of a
-/// percent, as they do.
-pub(crate) fn bursts(rate_hz: u32, rpm: f64, seconds: u32) -> Vec<i16> {
-    let mut noise = noise();
-    let (mut next, mut since) = (0.0, 1.0);
-    let sample = |i: u32| {
-        let t = f64::from(i) / f64::from(rate_hz);
-        if t >= next {
-            (next, since) = (next + 120.0 / rpm * (1.0 + 0.004 * noise()), t);
-        }
-        let sample = 0.02 * noise() + 0.8 * noise() * (-(t - since) / 0.01).exp();
-        (sample * 20_000.0) as i16
-    };
-    (0..rate_hz * seconds).map(sample).collect()
+use bellmouth_core::engine::layout::{Firing, layout};
+use bellmouth_core::practice::Dice;
+use bellmouth_core::practice::voice::{Noise, Running, SAMPLE_RATE_HZ, Surroundings, Voice, resampled};
+
+/// A single idling at `rpm` for `seconds`, in a garage.
+pub(crate) fn idling(rate_hz: u32, rpm: f64, seconds: u32) -> Vec<i16> {
+    let mut dice = Dice::new(5);
+    let voice = Voice::drawn(&Firing::from(layout("single").unwrap()), &mut dice);
+    let take = voice.take(&Running::idle(rpm), f64::from(seconds), 5).unwrap();
+    let around = Surroundings { noise: Some((Noise::Garage, 12.0)), ..Surroundings::default() };
+    let heard: Vec<f64> =
+        around.hear(&take.samples, SAMPLE_RATE_HZ, &mut dice).iter().map(|x| f64::from(*x)).collect();
+    let there = resampled(&heard, SAMPLE_RATE_HZ, f64::from(rate_hz));
+    there.iter().map(|x| (x.clamp(-1.0, 1.0) * 32_000.0) as i16).collect()
 }
 
 /// Noise without an engine in it.

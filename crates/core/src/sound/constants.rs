@@ -149,6 +149,24 @@ pub const TONE_STANDS_OUT: f64 = 8.0;
 pub const LIKELY: f32 = 0.5;
 /// Probability that the speed is near the best one, needed to trust it.
 pub const UNAMBIGUOUS: f32 = 0.9;
+/// Probability of no engine below which one may be heard by its hold alone.
+pub const CERTAIN: f32 = 0.1;
+/// Probability of no engine that makes a gap in a hold.
+pub const GAP: f32 = 0.35;
+/// Frames without a gap, before or after, that make a hold.
+pub const HELD_FRAMES: usize = 24;
+/// Median change of the logarithm of speed between frames from which it is no engine's.
+pub const MOVES: f64 = 0.006;
+/// Firing rate above which an engine's rhythm and a voice's pitch are in the same range, hertz.
+pub const VOICE_HZ: f64 = 45.0;
+/// Speed above which that much care is due at any firing rate, rpm: a voice's rhythm fits fast engines.
+pub const VOICE_RPM: f64 = 1800.0;
+/// Share of bins that stand out from which sound is tonal: below both, and above either, where more care is due
+/// (engines at 10 dB stay below 0.004; voices fall to 0.005, music to 0.03).
+pub const TONAL: (f64, f64) = (0.014, 0.0045);
+/// Logarithm of the odds above which an engine's hold counts.
+pub const MAYBE: f64 = -1.0;
+
 /// Frames before and after that a verdict looks at, as far as they hang together.
 pub const AROUND_FRAMES: (usize, usize) = (40, 36);
 /// Frames that a provisional verdict looks back.

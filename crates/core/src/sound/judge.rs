@@ -6,10 +6,11 @@
 use std::collections::VecDeque;
 
 use super::constants::{
-    AROUND_FRAMES, FOLD_FRAMES, LIKELY, LIVE_FRAMES, SPEEDS_RPM, STARTS_FRAMES, SURE, SURE_LIVE,
+    AROUND_FRAMES, FOLD_FRAMES, LIKELY, LIVE_FRAMES, SPEEDS_RPM, STARTS_FRAMES, STEP, SURE, SURE_LIVE,
+    VOICE_HZ, VOICE_RPM,
 };
 use super::ears::Lanes;
-use super::verdict::{log_odds, verdict};
+use super::verdict::{held, log_odds, verdict};
 use super::witness::{Account, Glimpse, Testimony, Witness, hangs};
 use super::{FRAME_S, Heard};
 use crate::engine::layout::Firing;
@@ -19,6 +20,8 @@ pub(crate) const LOOKS_AHEAD: usize = AROUND_FRAMES.1 + FOLD_FRAMES;
 
 pub(crate) struct Judge {
     witness: Witness,
+    /// Firings per second at 1 rpm.
+    firings_per_rpm: f64,
     /// Accounts of the newest provisional frames.
     recent: VecDeque<Account>,
     /// Accounts of the newest final frames.
@@ -38,6 +41,7 @@ impl Judge {
     pub(crate) fn new(firing: &Firing, loudness_hz: f64, bands: usize) -> Judge {
         Judge {
             witness: Witness::new(firing, SPEEDS_RPM.0, loudness_hz, bands),
+            firings_per_rpm: firing.cycles_per_second(1.0) * firing.angles_deg().len() as f64,
             recent: VecDeque::new(),
             past: VecDeque::new(),
             certain: false,
@@ -66,7 +70,8 @@ impl Judge {
         let odds = odds(self.live_testimony.as_ref());
         let goes_on = 0 < at && hangs(&glimpses[at - 1], &glimpse);
         self.live_certain = SURE_LIVE < odds || (goes_on && self.live_certain);
-        verdict(&glimpse, odds, self.live_certain)
+        let held = held(&glimpses, at, self.careful(&glimpse));
+        verdict(&glimpse, odds, self.live_certain, held)
     }
 
     /// The verdicts about `count` frames from `frame` on, of which and of some more after them there are glimpses.
@@ -95,13 +100,20 @@ impl Judge {
             self.age = if glimpses[at].none > LIKELY { 0 } else { self.age + 1 };
             // The first frames may hear what comes only after them.
             let certain = (self.certain || later[at]) && STARTS_FRAMES < self.age;
-            heard.push(verdict(&glimpses[at], odds, certain));
+            let held = STARTS_FRAMES < self.age && held(&glimpses, at, self.careful(&glimpses[at]));
+            heard.push(verdict(&glimpses[at], odds, certain, held));
             self.testimonies.extend(testimony);
         }
         accounts.truncate(before + count);
         self.past.extend(accounts.drain(accounts.len().saturating_sub(AROUND_FRAMES.0)..));
         self.witness.forget((frame + count).saturating_sub(2 * FOLD_FRAMES));
         heard
+    }
+
+    /// Whether a voice could have the rhythm of this speed.
+    fn careful(&self, glimpse: &Glimpse) -> bool {
+        let rpm = SPEEDS_RPM.0 * (STEP * f64::from(glimpse.cell)).exp();
+        self.firings_per_rpm * rpm > VOICE_HZ || rpm > VOICE_RPM
     }
 }
 

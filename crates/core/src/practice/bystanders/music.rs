@@ -46,7 +46,7 @@ fn sixteenth_s(dice: &mut Dice) -> f64 {
     15.0 / dice.between(75.0, 175.0)
 }
 
-/// Instants of all sixteenths, each off by a player's unevenness.
+/// When all sixteenths fall, each off by a player's unevenness.
 fn grid(tape: &Tape, step_s: f64, uneven_s: f64, dice: &mut Dice) -> Vec<f64> {
     let count = (tape.seconds() / step_s) as usize;
     (0..count).map(|i| (i as f64 * step_s + uneven_s * dice.normal()).max(0.0)).collect()

@@ -1,5 +1,7 @@
+//! What refining must do to a made-up cycle whose speed is known.
+
 use super::*;
-use crate::practice::Dice;
+use crate::numeric::Dice;
 
 const STEP_S: f64 = 0.001;
 const SECONDS: f64 = 5.0;
