@@ -27,7 +27,8 @@ use std::ops::Range;
 use pulp::{Simd, WithSimd};
 
 use super::constants::{
-    FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, SLOW_MOST, SLOW_SLOPE, STEP, STRENGTHS, UNEVENNESS,
+    BELIEVED_MOST, BELIEVED_SLOPE, FAR_ABOVE, FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, SLOW_SLOPE, STEP,
+    STRENGTHS, UNEVENNESS,
 };
 use super::spectra::Lines;
 use crate::engine::layout::Firing;
@@ -290,10 +291,22 @@ pub(crate) fn first_met(lowest_rpm: f64, speeds: usize) -> Vec<f32> {
     })
 }
 
-/// What is taken off the evidence of each frame for speeds so slow that few engines idle there: it settles what
-/// the sound leaves open, an engine of which one cylinder in two is hardly heard.
-pub(crate) fn too_slow(lowest_rpm: f64, speeds: usize) -> Vec<f32> {
-    by_speed(lowest_rpm, speeds, |log| -(SLOW_SLOPE * (IDLE_RPM.0.ln() - log) as f32).clamp(0.0, SLOW_MOST))
+/// What is taken off the evidence of each speed in every frame; `around` is the speed of an engine that is revved,
+/// and the factor within which it is looked for.
+pub(crate) fn believed(lowest_rpm: f64, speeds: usize, around: Option<(f64, f64)>) -> Vec<f32> {
+    let (from, to) = match around {
+        None => IDLE_RPM,
+        Some((rpm, factor)) => (rpm / factor, rpm * factor),
+    };
+    let (slope_below, most_below) =
+        if around.is_some() { (BELIEVED_SLOPE, BELIEVED_MOST.1) } else { (SLOW_SLOPE, BELIEVED_MOST.0) };
+    by_speed(lowest_rpm, speeds, |log| {
+        let (below, above) = ((from.ln() - log) as f32, (log - to.ln()) as f32);
+        let far = if around.is_none() { (log - FAR_ABOVE.0.ln()) as f32 } else { 0.0 };
+        -(slope_below * below).clamp(0.0, most_below)
+            - (BELIEVED_SLOPE * above).clamp(0.0, BELIEVED_MOST.1)
+            - (BELIEVED_SLOPE * far).clamp(0.0, FAR_ABOVE.1)
+    })
 }
 
 fn by_speed(lowest_rpm: f64, speeds: usize, value: impl Fn(f64) -> f32) -> Vec<f32> {

@@ -49,7 +49,7 @@ pub const USUAL_SHARE: f32 = 0.05;
 /// Frames for which chirps go on being tried after the last one was needed.
 pub const CHIRP_FRAMES: usize = 10;
 /// How far below and above the speeds believed in a changing one is looked for: factors.
-pub const CHIRP_REACH: (f64, f64) = (4.5, 4.5);
+pub const CHIRP_REACH: (f64, f64) = (2.2, 2.6);
 /// Share of the belief that follows the likeliest chirp to the next frame; the rest stays.
 pub const FOLLOWS: f32 = 0.5;
 
@@ -94,10 +94,23 @@ pub const IDLE_RPM: (f64, f64) = (690.0, 1350.0);
 pub const IDLE_SLOPE: f32 = 60.0;
 /// See [`IDLE_RPM`]: the most, as a logarithm of probability.
 pub const IDLE_MOST: f32 = 6.0;
-/// What each unit of the logarithm of speed below idle takes off the evidence of every frame.
+/// Until an engine is believed to have been revved, evidence of every frame is taken off outside [`IDLE_RPM`] for
+/// each unit of the logarithm of speed, up to a most: below, above.
+pub const BELIEVED_SLOPE: f32 = 150.0;
+/// See [`BELIEVED_SLOPE`].
+pub const BELIEVED_MOST: (f32, f32) = (40.0, 18.0);
+/// The slope below idle: an engine of which one cylinder in two is hardly heard sounds like half its speed.
 pub const SLOW_SLOPE: f32 = 700.0;
-/// See [`SLOW_SLOPE`]: the most that is taken off.
-pub const SLOW_MOST: f32 = 40.0;
+/// Far above idle more is taken off, once from here on, rpm, and how much at most: no engine is met there
+/// that did not pass through lower speeds within hearing.
+pub const FAR_ABOVE: (f64, f32) = (2500.0, 15.0);
+/// Speed from which an engine heard is believed to have been revved, rpm: what [`IDLE_RPM`] says ends,
+/// and speeds further than [`FAST_FACTOR`] from it lose as much as those above idle did.
+pub const FAST_RPM: f64 = 1450.0;
+/// See [`FAST_RPM`].
+pub const FAST_FACTOR: f64 = 1.3;
+/// The same while a speed changes: a blip of 5000 rpm/s may be lost for 0.6 s from idle.
+pub const MOVING_FACTOR: f64 = 2.7;
 
 /// Share of the evidence of one frame that counts: frames 50 ms apart share most of their sound.
 pub const TEMPER: f32 = 0.12;

@@ -3,11 +3,12 @@
 use std::collections::VecDeque;
 use std::ops::Range;
 
-use super::comb::{first_met, too_slow};
+use super::comb::{believed, first_met};
 use super::constants::{
     ABOUT_FACTOR, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, COMPANY_LEAST, COMPANY_SHARE, CYCLES_DIFFER,
-    FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM,
-    STEP, TEMPER, TWO_ENGINES, UNEXPLAINED, USUAL_SHARE, WINDOWS,
+    FAST_FACTOR, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, MOVING_FACTOR,
+    NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER, TWO_ENGINES, UNAMBIGUOUS, UNEXPLAINED,
+    USUAL_SHARE, WINDOWS,
 };
 use super::judge::{Judge, LOOKS_AHEAD};
 use super::refine::{Known, Refiner};
@@ -62,8 +63,12 @@ pub struct Listener {
     samples: u64,
     scan: Scan,
     tone: Tone,
-    /// What is taken off the evidence of slow speeds.
-    too_slow: Vec<f32>,
+    /// Whether nobody said how fast the engine turns.
+    unprompted: bool,
+    /// What is believed of each speed at idle.
+    believed_idle: Vec<f32>,
+    /// What is believed of each speed now.
+    believed: Vec<f32>,
     chain: Chain,
     /// Spread that no window resolves, share of the speed; larger where cycles are shorter.
     cycles_differ: f64,
@@ -117,15 +122,12 @@ impl Listener {
         let (lowest, highest) = SPEEDS_RPM;
         let speeds = ((highest / lowest).ln() / STEP).floor() as usize + 1;
         let mut met = first_met(lowest, speeds);
-        let mut slow = too_slow(lowest, speeds);
         if let Some(about) = about_rpm {
             require((lowest..=highest).contains(&about), "rough speed", about, "400 to 14500 rpm")?;
             for (i, met) in met.iter_mut().enumerate() {
                 let off = ((STEP * i as f64).exp() * lowest / about).ln().abs();
                 *met = if off < ABOUT_FACTOR.ln() { 0.0 } else { f32::NEG_INFINITY };
             }
-            // Who says the speed knows whether it is slow.
-            slow.fill(0.0);
         }
         let chain = Chain::new(&met);
         let scan = Scan::new(sample_rate_hz, firing, speeds);
@@ -135,7 +137,9 @@ impl Listener {
             samples: 0,
             scan,
             tone: Tone::new(sample_rate_hz),
-            too_slow: slow,
+            unprompted: about_rpm.is_none(),
+            believed_idle: believed(lowest, speeds, None),
+            believed: vec![0.0; speeds],
             cycles_differ: CYCLES_DIFFER * (720.0 / firing.cycle_deg()).powf(0.25),
             speeds,
             next: 0,
@@ -229,6 +233,7 @@ impl Listener {
         self.judge.hear(self.scan.slice(self.next));
         if let Some(index) = self.next.checked_sub(LONG_LATER) {
             self.hear_long(index);
+            self.believe();
             self.follow_live();
             self.follow(index);
             if self.seen.len() >= HINDSIGHT_FRAMES + FINAL_FRAMES {
@@ -311,10 +316,27 @@ impl Listener {
         self.company += COMPANY_SHARE * (share - self.company);
     }
 
+    /// What is believed of each speed before a frame is listened to.
+    fn believe(&mut self) {
+        if !self.unprompted {
+            return;
+        }
+        let nothing = Likelihood { speeds: vec![1.0; self.speeds], none: 1.0, best: 0.0 };
+        let (glimpse, frame) = self.look(self.next, &self.forward, &nothing);
+        let around = |factor: f64| believed(SPEEDS_RPM.0, self.speeds, Some((frame.rpm, factor)));
+        self.believed = if 0 < self.chirping {
+            around(MOVING_FACTOR)
+        } else if glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
+            around(FAST_FACTOR)
+        } else {
+            self.believed_idle.clone()
+        };
+    }
+
     /// What is believed of the newest frame, and the frame that makes.
     fn follow_live(&mut self) {
         let newest = &self.short[self.short.len() - 1];
-        let (evidence, drift) = newest.with(&self.long, &self.too_slow);
+        let (evidence, drift) = newest.with(&self.long, &self.believed);
         let (likelihood, _) = likelihood(&evidence);
         self.chain.forward(&mut self.live_belief, &self.live_drift, &likelihood);
         self.live_drift = drift;
@@ -339,7 +361,7 @@ impl Listener {
             self.usual += USUAL_SHARE * (best - self.usual);
         }
         let company = TWO_ENGINES < self.company;
-        let (evidence, drift) = short.with(&self.long, &self.too_slow);
+        let (evidence, drift) = short.with(&self.long, &self.believed);
         let (likelihood, scale) = likelihood(&evidence);
         let from = self.seen.back().map_or(&[][..], |before| &before.drift);
         let mean = self.chain.forward(&mut self.forward, from, &likelihood);
@@ -425,7 +447,7 @@ impl Listener {
 
 impl Short {
     /// Evidence of all windows, the longest one's given; and where each speed goes: nowhere, if that is empty.
-    fn with(&self, long: &[f32], too_slow: &[f32]) -> (Vec<f32>, Vec<i8>) {
+    fn with(&self, long: &[f32], believed: &[f32]) -> (Vec<f32>, Vec<i8>) {
         let mut evidence: Vec<f32> = self.steady.iter().zip(long).map(|(short, long)| short + long).collect();
         let mut drift = Vec::new();
         if let Some(changing) = &self.changing {
@@ -437,7 +459,7 @@ impl Short {
                 }
             }
         }
-        evidence.iter_mut().zip(too_slow).for_each(|(evidence, slow)| *evidence += slow);
+        evidence.iter_mut().zip(believed).for_each(|(evidence, believed)| *evidence += believed);
         (evidence, drift)
     }
 }
