@@ -41,9 +41,9 @@ pub const MOST_WARP: f64 = 0.8;
 /// Above this rate the longest window is left out, 1/s: no blip keeps its rate that long.
 pub const LONG_CHIRP_PER_S: f64 = 0.3;
 /// What a chirp of 1/s costs, in the logarithm of likelihood; it goes with the root of the rate.
-pub const CHIRP_COST: f32 = 0.5;
+pub const CHIRP_COST: f32 = 0.8;
 /// Share of its usual evidence below which a steady speed does not explain the sound.
-pub const UNEXPLAINED: f32 = 0.6;
+pub const UNEXPLAINED: f32 = 0.45;
 /// Share by which the usual evidence follows that of each frame.
 pub const USUAL_SHARE: f32 = 0.05;
 /// Frames for which chirps go on being tried after the last one was needed.
