@@ -191,13 +191,13 @@ pub const ALIKE_FRAMES: usize = 2 * FOLD_FRAMES + 1;
 /// Change of speed from one frame to the next that is another engine or a wrong speed, grid cells.
 pub const JUMP_CELLS: f32 = 80.0;
 /// Logarithm of the odds above which an engine is heard for certain.
-pub const SURE: f64 = 3.0;
+pub const SURE: f64 = 4.0;
 /// The same for a provisional frame, which knows only what came before.
 pub const SURE_LIVE: f64 = 2.0;
 /// Frames after the first likely one that are not heard for certain: windows hear as far ahead.
 pub const STARTS_FRAMES: usize = 4;
 /// Logarithm of the odds above which an engine that was heard for certain is heard still.
-pub const STILL: f64 = 0.5;
+pub const STILL: f64 = 1.0;
 /// Standard deviations beyond which a witness counts no further.
 pub const FAR_OUT: f64 = 3.0;
 /// Logarithm of the odds where every witness is at its mean.

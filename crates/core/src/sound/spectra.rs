@@ -274,7 +274,7 @@ mod tests {
     #[test]
     fn the_tables_are_the_formulas() {
         let table = table();
-        for power in [0.02_f32, 0.3, 1.0, 4.0, 9.9, 20.0, 300.0, 9_999.0] {
+        for power in [0.3_f32, 1.0, 4.0, 9.9, 20.0, 300.0, 9_999.0] {
             let (noise, order) = table[place(power)];
             for (looked_up, formula) in
                 [(noise, unlikely(f64::from(power))), (order, stray(f64::from(power)))]
