@@ -205,6 +205,7 @@ fn weigh_group<S: Simd, const QUICK: bool>(simd: S, families: &[Family], bands: 
 /// Adds to each strength's total what the first unevenness makes of a family: all strengths at once, so that
 /// their sums stay in registers.
 #[inline(always)]
+#[expect(clippy::needless_range_loop, reason = "several tables share the place")]
 fn weigh_alike<S: Simd>(
     simd: S,
     teeth: &[Tooth],
@@ -230,6 +231,7 @@ fn weigh_alike<S: Simd>(
 
 /// Adds to each strength's total the likeliest unevenness.
 #[inline(always)]
+#[expect(clippy::needless_range_loop, reason = "several tables share the place")]
 fn weigh_uneven<S: Simd>(
     simd: S,
     teeth: &[Tooth],
