@@ -32,6 +32,8 @@ mod track;
 mod verdict;
 pub mod witness;
 
+use crate::error::{Result, require};
+
 pub use listener::Listener;
 
 pub mod settled;
@@ -61,4 +63,14 @@ pub struct Frame {
     pub sd_rpm: f64,
     /// Whether an engine was heard.
     pub heard: Heard,
+}
+
+/// Refuses a sample rate that no listener can use.
+fn require_rate(sample_rate_hz: f64) -> Result<()> {
+    require(
+        (8_000.0..=192_000.0).contains(&sample_rate_hz),
+        "sample rate",
+        sample_rate_hz,
+        "8000 to 192000 Hz",
+    )
 }

@@ -38,8 +38,6 @@ pub const BEYOND_DOUBT: f32 = 0.99;
 pub const CHIRPS_PER_S: [f64; 12] = [-2.5, -1.6, -1.0, -0.6, -0.3, 0.3, 0.6, 1.0, 1.6, 2.5, 3.6, 5.0];
 /// The most by which speed may change from a window's middle to its end for a chirp to be read in it.
 pub const MOST_WARP: f64 = 0.8;
-/// Above this rate the longest window is left out, 1/s: no blip keeps its rate that long.
-pub const LONG_CHIRP_PER_S: f64 = 0.3;
 /// What a chirp of 1/s costs, in the logarithm of likelihood; it goes with the root of the rate.
 pub const CHIRP_COST: f32 = 0.8;
 /// Share of its usual evidence below which a steady speed does not explain the sound.

@@ -19,10 +19,10 @@ use super::constants::{
     EVEN_GAP_S, EVEN_SPEED_RPM, FAINT_BELOW, JUDGED_SHARE, PULSE_AFTER_S, RUN_SHARE, STRETCH_CYCLES,
     STRETCH_S,
 };
-use super::{FRAME_S, Frame, Heard};
+use super::{FRAME_S, Frame, Heard, require_rate};
 use crate::caveat::{Caveat, With};
 use crate::engine::layout::Firing;
-use crate::error::{Result, require};
+use crate::error::Result;
 
 use pulses::{Pulses, Shapes};
 use tally::Tally;
@@ -97,12 +97,7 @@ impl Follower {
     ///
     /// [`Error::OutOfDomain`](crate::Error::OutOfDomain) unless the sample rate is 8 to 192 kHz.
     pub fn new(sample_rate_hz: f64, firing: &Firing) -> Result<Follower> {
-        require(
-            (8_000.0..=192_000.0).contains(&sample_rate_hz),
-            "sample rate",
-            sample_rate_hz,
-            "8000 to 192000 Hz",
-        )?;
+        require_rate(sample_rate_hz)?;
         let positions = firing.angles_deg().len();
         let cycles_per_rpm_s = firing.cycles_per_second(1.0);
         let shares: Vec<f64> = firing.angles_deg().iter().map(|angle| angle / firing.cycle_deg()).collect();

@@ -16,7 +16,7 @@ use super::scan::{Changing, Scan};
 use super::tone::Tone;
 use super::track::{Belief, Chain, Likelihood};
 use super::witness::{Glimpse, Testimony};
-use super::{FRAME_S, Frame, Heard};
+use super::{FRAME_S, Frame, Heard, require_rate};
 use crate::engine::layout::Firing;
 use crate::error::{Result, require};
 
@@ -113,12 +113,7 @@ impl Listener {
     /// [`Error::OutOfDomain`](crate::Error::OutOfDomain) unless the sample rate is 8 to 192 kHz and
     /// the rough speed, if given, 400 to 14500 rpm.
     pub fn new(sample_rate_hz: f64, firing: &Firing, about_rpm: Option<f64>) -> Result<Listener> {
-        require(
-            (8_000.0..=192_000.0).contains(&sample_rate_hz),
-            "sample rate",
-            sample_rate_hz,
-            "8000 to 192000 Hz",
-        )?;
+        require_rate(sample_rate_hz)?;
         let (lowest, highest) = SPEEDS_RPM;
         let speeds = ((highest / lowest).ln() / STEP).floor() as usize + 1;
         let mut met = first_met(lowest, speeds);
@@ -321,8 +316,7 @@ impl Listener {
         if !self.unprompted {
             return;
         }
-        let nothing = Likelihood { speeds: vec![1.0; self.speeds], none: 1.0, best: 0.0 };
-        let (glimpse, frame) = self.look(self.next, &self.forward, &nothing);
+        let (glimpse, frame) = self.look(self.next, &self.forward, None);
         let around = |factor: f64| believed(SPEEDS_RPM.0, self.speeds, Some((frame.rpm, factor)));
         self.believed = if 0 < self.chirping {
             around(MOVING_FACTOR)
@@ -340,7 +334,7 @@ impl Listener {
         let (likelihood, _) = likelihood(&evidence);
         self.chain.forward(&mut self.live_belief, &self.live_drift, &likelihood);
         self.live_drift = drift;
-        let (glimpse, frame) = self.look(self.next, &self.live_belief, &likelihood);
+        let (glimpse, frame) = self.look(self.next, &self.live_belief, Some(&likelihood));
         let heard = self.judge.live(self.next, glimpse);
         let two = TWO_ENGINES < self.company && heard == Heard::Yes;
         self.live = Some(Frame { heard: if two { Heard::Doubtful } else { heard }, ..frame });
@@ -380,7 +374,7 @@ impl Listener {
         for (index, seen) in self.seen.iter().enumerate().rev() {
             if index < count + LOOKS_AHEAD {
                 let belief = seen.forward.joined(&word);
-                let (glimpse, frame) = self.look(self.given + index, &belief, &seen.likelihood);
+                let (glimpse, frame) = self.look(self.given + index, &belief, Some(&seen.likelihood));
                 let heard = glimpse.none < LIKELY;
                 glimpses.push(glimpse);
                 coarse.push(Known { rpm: frame.rpm, sd_rpm: frame.sd_rpm, heard });
@@ -424,7 +418,7 @@ impl Listener {
     }
 
     /// A belief as its neighbours see it, and the frame it makes, whether heard still open.
-    fn look(&self, index: usize, belief: &Belief, likelihood: &Likelihood) -> (Glimpse, Frame) {
+    fn look(&self, index: usize, belief: &Belief, likelihood: Option<&Likelihood>) -> (Glimpse, Frame) {
         let best = belief.best();
         let near = |reach: usize| best.saturating_sub(reach)..(best + reach + 1).min(self.speeds);
         let mass: f32 = belief.speeds[near(5)].iter().sum();
@@ -438,7 +432,7 @@ impl Listener {
             none: belief.none(),
             near: belief.speeds[near(24)].iter().sum(),
             cell: mean,
-            evidence: evidence_at(likelihood, mean),
+            evidence: likelihood.map_or(0.0, |likelihood| evidence_at(likelihood, mean)),
             tone: self.tone.at(t_s),
         };
         (glimpse, Frame { t_s, rpm, sd_rpm, heard: Heard::No })
