@@ -13,7 +13,7 @@ use bellmouth_core::practice::voice::{
     Fired, Noise, Phone, Room, Running, SAMPLE_RATE_HZ, Speed, Surroundings, Voice,
 };
 use bellmouth_core::sound::Listener;
-use bellmouth_core::sound::evenness::{Follower, Pulse};
+use bellmouth_core::sound::evenness::{Estimate, Follower, Pulse};
 
 /// A flat four whose headers differ in length: pairs of pulses come late, from another pipe.
 const UNEQUAL_HEADERS: &str = "flat-4-headers";
@@ -51,7 +51,7 @@ fn main() {
     }
     let outcomes = heard(&clips);
     println!(
-        "{:<18} {:<15} clips refused | precision recall | variation off, points | energy RMS, within 0.15 | named | ms/s",
+        "{:<18} {:<15} clips refused | precision recall | variation off, points | energy RMS, within 0.15 | named | truth in 90 %: variation weak energy | ms/s",
         "layout", "condition"
     );
     for condition in CONDITIONS {
@@ -84,6 +84,10 @@ struct Outcome {
     wrong: usize,
     lost: usize,
     variation_off: f64,
+    /// Whether the engine's own variation, weak shares and energies lay within their intervals.
+    variation_held: Vec<bool>,
+    weak_held: Vec<bool>,
+    energy_held: Vec<bool>,
     /// Difference of each cylinder's energy from the truth; empty where cylinders have pipes of their own, which
     /// change what a microphone gets of them.
     energy_off: Vec<f64>,
@@ -101,9 +105,16 @@ fn row(outcomes: &[&Outcome]) -> String {
     let rms = (off.iter().map(|x| x * x).sum::<f64>() / off.len() as f64).sqrt();
     let piped: Vec<&&&Outcome> = said.iter().filter(|outcome| !outcome.energy_off.is_empty()).collect();
     let within = piped.iter().filter(|outcome| outcome.energy_off.iter().all(|x| x.abs() <= 0.15)).count();
+    let held = |of: &dyn Fn(&Outcome) -> &Vec<bool>| {
+        let all: Vec<bool> = said.iter().flat_map(|outcome| of(outcome).iter().copied()).collect();
+        if all.is_empty() {
+            return "–".to_owned();
+        }
+        format!("{:.0} %", 100.0 * all.iter().filter(|&&held| held).count() as f64 / all.len() as f64)
+    };
     let named: Vec<bool> = said.iter().filter_map(|outcome| outcome.named).collect();
     format!(
-        "{:>5} {:>7} | {:>9.3} {:>6.3} | {:>21.1} | {:>10.3} {:>5}/{:<5} | {:>2}/{:<2} | {:.1}",
+        "{:>5} {:>7} | {:>9.3} {:>6.3} | {:>21.1} | {:>10.3} {:>5}/{:<5} | {:>2}/{:<2} | {:>24} {:>4} {:>6} | {:.1}",
         outcomes.len(),
         outcomes.len() - said.len(),
         share(sum(&|outcome| outcome.wrong as f64)),
@@ -114,6 +125,9 @@ fn row(outcomes: &[&Outcome]) -> String {
         piped.len(),
         named.iter().filter(|&&named| named).count(),
         named.len(),
+        held(&|outcome| &outcome.variation_held),
+        held(&|outcome| &outcome.weak_held),
+        held(&|outcome| &outcome.energy_held),
         outcomes.iter().map(|outcome| outcome.ms_per_s).sum::<f64>() / outcomes.len() as f64,
     )
 }
@@ -199,6 +213,9 @@ fn outcome(name: &'static str, condition: &'static str, seed: u64) -> Outcome {
         wrong: 0,
         lost: 0,
         variation_off: 0.0,
+        variation_held: Vec::new(),
+        weak_held: Vec::new(),
+        energy_held: Vec::new(),
         energy_off: Vec::new(),
         named: None,
         ms_per_s,
@@ -219,7 +236,7 @@ fn outcome(name: &'static str, condition: &'static str, seed: u64) -> Outcome {
             (false, false) => {}
         }
     }
-    outcome.variation_off = evenness.variation_pct - 100.0 * variation(&take.truth.fired, &voice.strengths);
+    outcome.variation_off = evenness.variation_pct.value - 100.0 * variation(&take.truth.fired, &voice.strengths);
     let cylinders = voice.strengths.len();
     let cylinder_of: Vec<usize> = (0..cylinders)
         .map(|position| {
@@ -232,10 +249,35 @@ fn outcome(name: &'static str, condition: &'static str, seed: u64) -> Outcome {
     if evenness.positions_known && cylinders > 1 {
         outcome.named = Some(cylinder_of.iter().enumerate().all(|(position, &cylinder)| position == cylinder));
     }
+    let holds = |estimate: &Estimate, truth: f64| estimate.low <= truth && truth <= estimate.high;
+    outcome.variation_held = vec![holds(&evenness.variation_pct, 100.0 * running.variation)];
+    outcome.weak_held =
+        evenness.weak_pct.iter().map(|share| holds(share, 100.0 * running.misfire_share)).collect();
     if voice.pipes.iter().all(|&pipe| pipe == 0) {
         let truth = take.truth.energy_by_cylinder();
-        outcome.energy_off =
-            cylinder_of.iter().zip(&evenness.energy).map(|(&cylinder, energy)| energy - truth[cylinder]).collect();
+        let off = |(&cylinder, energy): (&usize, &Estimate)| energy.value - truth[cylinder];
+        outcome.energy_off = cylinder_of.iter().zip(&evenness.energy).map(off).collect();
+        if cylinders > 1 {
+            // Every cylinder misses as often as any other, so strengths alone tell energies apart.
+            let most = voice.strengths.iter().copied().fold(0.0, f64::max);
+            let own = |&cylinder: &usize| (voice.strengths[cylinder] / most).powi(2);
+            outcome.energy_held =
+                cylinder_of.iter().zip(&evenness.energy).map(|(at, energy)| holds(energy, own(at))).collect();
+        }
+        if std::env::var("DUMP").is_ok() {
+            let most = voice.strengths.iter().copied().fold(0.0, f64::max);
+            for (position, &cylinder) in cylinder_of.iter().enumerate() {
+                let e = &evenness.energy[position];
+                println!("E {name} {condition} {seed} {} {} {} {} {}", e.value, e.low, e.high, (voice.strengths[cylinder]/most).powi(2), truth[cylinder]);
+            }
+        }
+    }
+    if std::env::var("DUMP").is_ok() {
+        let v = &evenness.variation_pct;
+        println!("V {name} {condition} {seed} {} {} {} {} {}", v.value, v.low, v.high, 100.0 * running.variation, 100.0 * variation(&take.truth.fired, &voice.strengths));
+        for w in &evenness.weak_pct {
+            println!("W {name} {condition} {seed} {} {} {} {}", w.value, w.low, w.high, 100.0 * running.misfire_share);
+        }
     }
     outcome
 }

@@ -26,6 +26,7 @@ mod judge;
 mod listener;
 mod refine;
 mod scan;
+mod sections;
 mod spectra;
 mod tone;
 mod track;

@@ -7,6 +7,7 @@
 pub mod bench;
 mod demo;
 pub mod exchange;
+pub mod firings;
 pub mod garage;
 pub mod idle_answer;
 pub mod keeping;

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use bellmouth_workshop::Refusal;
-use bellmouth_workshop::listen::{Engine, Listening, Question, listen_file};
+use bellmouth_workshop::listen::{Engine, Listening, Question, Summary, listen_file};
 use clap::Args;
 
 /// Tells engine speed from a recording.
@@ -89,17 +89,7 @@ fn words(heard: &Listening) -> String {
         }
         None => format!("no speed ({name}, {:.1} s)\n", heard.duration_s),
     };
-    if let (Some(variation), Some(weak)) =
-        (heard.summary.cycle_variation_pct, heard.summary.weak_firings_pct.as_deref())
-    {
-        let each = |values: &[f64], digits: usize| {
-            values.iter().map(|value| format!("{value:.digits$}")).collect::<Vec<_>>().join(", ")
-        };
-        out += &format!("  firings vary by {variation:.0} %; weak or missing: {} %\n", each(weak, 1));
-        if let Some(strength) = &heard.summary.strength_by_cylinder {
-            out += &format!("  energy at the microphone: {}\n", each(strength, 2));
-        }
-    }
+    out += &firings(&heard.summary);
     for row in heard.ranking.iter().take(5) {
         let rpm = row.rpm.map(|rpm| format!("{rpm:.0} rpm")).unwrap_or_else(|| "no speed".to_owned());
         out += &format!("  {:<20} {rpm:<10} evidence {:.0}\n", row.name, row.evidence);
@@ -108,4 +98,32 @@ fn words(heard: &Listening) -> String {
         out += &format!("Note: {}.\n", caveat.says);
     }
     out
+}
+
+/// What is told of single firings, each figure with its interval.
+fn firings(summary: &Summary) -> String {
+    let mut out = String::new();
+    let (Some(varies), Some(low), Some(high), Some(coverage)) = (
+        summary.cycle_variation_pct,
+        summary.cycle_variation_low_pct,
+        summary.cycle_variation_high_pct,
+        summary.evenness_coverage,
+    ) else {
+        return out;
+    };
+    out += &format!("  firings vary by {varies:.0} % ({low:.0} to {high:.0})");
+    let each = |values: &Option<Vec<f64>>, low: &Option<Vec<f64>>, high: &Option<Vec<f64>>, digits: usize| {
+        let all = values.iter().flatten().zip(low.iter().flatten().zip(high.iter().flatten()));
+        let said = all.map(|(value, (low, high))| format!("{value:.digits$} ({low:.digits$} to {high:.digits$})"));
+        said.collect::<Vec<String>>().join(", ")
+    };
+    let weak =
+        each(&summary.weak_firings_pct, &summary.weak_firings_low_pct, &summary.weak_firings_high_pct, 1);
+    out += &format!("; weak or missing, %: {weak}\n");
+    let (low, high) = (&summary.strength_low_by_cylinder, &summary.strength_high_by_cylinder);
+    let strength = each(&summary.strength_by_cylinder, low, high, 2);
+    if !strength.is_empty() {
+        out += &format!("  energy at the microphone: {strength}\n");
+    }
+    out + &format!("  in brackets, what holds with {:.0} % probability\n", 100.0 * coverage)
 }

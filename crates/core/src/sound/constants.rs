@@ -435,3 +435,9 @@ pub const FAINT_BELOW: f64 = 0.35;
 pub const STRONG_SHARE: f64 = 0.5;
 /// Strength below which a firing is weak, a share of what is usual at its position.
 pub const WEAK_BELOW: f64 = 0.5;
+/// Cycles in a row that are counted together, so that blocks of them differ as if by chance alone.
+pub const BLOCK_CYCLES: usize = 4;
+/// Share of the firings judged weak that are, as promised.
+pub const WEAK_PRECISION: f64 = 0.95;
+/// Share of the weak firings that are judged so, as promised.
+pub const WEAK_RECALL: f64 = 0.95;

@@ -7,82 +7,12 @@
 use std::f64::consts::PI;
 
 use super::constants::{BANDS_HZ, LEVEL_FLOOR, LEVEL_S, LOUDNESS_HZ, SLOWEST_HZ};
-
-/// Number of lanes; bands that the sample rate does not reach stay silent.
-pub(crate) const LANES: usize = 4;
-
-/// One value for each band.
-pub(crate) type Lanes = [f32; LANES];
+use super::sections::Section;
+pub(crate) use super::sections::{LANES, Lanes};
 
 /// Half-length of the smoothing filter before every second value is dropped.
 const HALF: usize = 9;
 const TAPS: usize = 2 * HALF + 1;
-
-/// A second-order section in trapezoidal state-variable form, which keeps its accuracy in single
-/// precision when the band lies far below the sample rate.
-#[derive(Clone, Copy)]
-struct Section {
-    damping: Lanes,
-    a1: Lanes,
-    a2: Lanes,
-    a3: Lanes,
-    first: Lanes,
-    second: Lanes,
-}
-
-impl Section {
-    /// Butterworth sections with these corner frequencies as shares of the sample rate.
-    fn new(corners: [f64; LANES]) -> Section {
-        let damping = std::f64::consts::SQRT_2;
-        let g = corners.map(|corner| (PI * corner).tan());
-        let a1 = g.map(|g| 1.0 / (1.0 + g * (g + damping)));
-        let lane = |f: &dyn Fn(usize) -> f64| std::array::from_fn(|i| f(i) as f32);
-        Section {
-            damping: [damping as f32; LANES],
-            a1: lane(&|i| a1[i]),
-            a2: lane(&|i| g[i] * a1[i]),
-            a3: lane(&|i| g[i] * g[i] * a1[i]),
-            first: [0.0; LANES],
-            second: [0.0; LANES],
-        }
-    }
-
-    /// One step: the band-pass and low-pass outputs.
-    #[inline(always)]
-    fn step(&mut self, x: &Lanes) -> (Lanes, Lanes) {
-        let (mut band, mut low) = ([0.0; LANES], [0.0; LANES]);
-        for i in 0..LANES {
-            let v3 = x[i] - self.second[i];
-            let v1 = self.a1[i] * self.first[i] + self.a2[i] * v3;
-            let v2 = self.second[i] + self.a2[i] * self.first[i] + self.a3[i] * v3;
-            self.first[i] = 2.0 * v1 - self.first[i];
-            self.second[i] = 2.0 * v2 - self.second[i];
-            band[i] = v1;
-            low[i] = v2;
-        }
-        (band, low)
-    }
-
-    #[inline(always)]
-    fn high(&mut self, x: &Lanes) -> Lanes {
-        let (band, low) = self.step(x);
-        std::array::from_fn(|i| x[i] - self.damping[i] * band[i] - low[i])
-    }
-
-    #[inline(always)]
-    fn low(&mut self, x: &Lanes) -> Lanes {
-        self.step(x).1
-    }
-
-    /// Sets states that have decayed below everything audible to zero: numbers that small are slow.
-    fn rest(&mut self) {
-        for state in self.first.iter_mut().chain(&mut self.second) {
-            if state.abs() < 1e-20 {
-                *state = 0.0;
-            }
-        }
-    }
-}
 
 /// The front end: samples in, loudness out.
 pub(crate) struct Ears {

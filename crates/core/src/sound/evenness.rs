@@ -6,10 +6,12 @@
 //! | where cycles begin: the trace summed up, put right by loudness at the firing angles | `phase` |
 //! | shapes of pulses, sizes and instants of firings, by least squares in turn | `pulses` |
 //! | usual strength, weak firings, variation, energy; or that noise hides them | `tally` |
+//! | how sure each figure is, by how its parts differ | `estimate` |
 //!
 //! Strength here is what a microphone hears of a firing. It finds a cylinder that does not fire; of mixture it
 //! says nothing: a lean cylinder that fires sounds like any other.
 
+mod estimate;
 mod phase;
 mod pulses;
 mod tally;
@@ -24,6 +26,7 @@ use crate::caveat::{Caveat, With};
 use crate::engine::layout::Firing;
 use crate::error::Result;
 
+pub use estimate::{COVERAGE, Estimate};
 use pulses::{Pulses, Shapes};
 use tally::Tally;
 use wave::Waveform;
@@ -52,11 +55,11 @@ pub struct Evenness {
     pub firings: usize,
     /// Standard deviation of strength (sound pressure) from firing to firing at one position, weak ones left
     /// out and noise taken off, percent.
-    pub variation_pct: f64,
+    pub variation_pct: Estimate,
     /// Share of weak or missing firings at each position of the pattern, percent.
-    pub weak_pct: Vec<f64>,
+    pub weak_pct: Vec<Estimate>,
     /// Mean energy of a firing at the microphone for each position, missing ones included, the strongest 1.
-    pub energy: Vec<f64>,
+    pub energy: Vec<Estimate>,
     /// Whether positions are those of the pattern as it was given: not so where what fires would fit it
     /// turned some other way.
     pub positions_known: bool,
@@ -171,7 +174,7 @@ impl Follower {
                  firing order, from a first one that is not known",
             ));
         }
-        if value.energy.iter().any(|&energy| energy < FAINT_BELOW) {
+        if value.energy.iter().any(|energy| energy.value < FAINT_BELOW) {
             caveats.push(Caveat::new(
                 "cylinder-faint",
                 "one cylinder is far fainter than the strongest: it does not fire, or its pipe points away; \
@@ -222,7 +225,7 @@ impl Follower {
     /// Whether the positions that fire would fit the pattern turned some other way: always where it is even,
     /// and where but one cylinder of a twin fires.
     fn fits_otherwise(&self) -> bool {
-        let fires = self.best.energy().into_iter().map(|energy| FAINT_BELOW <= energy);
+        let fires = self.best.energy().into_iter().map(|energy| FAINT_BELOW <= energy.value);
         let live: Vec<f64> =
             self.shares.iter().zip(fires).filter(|(_, fires)| *fires).map(|(share, _)| *share).collect();
         let near = |a: f64, b: f64| {

@@ -76,9 +76,10 @@ pub(super) fn by_sound(begins: &[f64], shares: &[f64], swell: &[f32], known: boo
     }
     let length = |cycle: usize| begins[cycle + 1] - begins[cycle];
     let at = |place: f64| -> f32 {
-        let whole = place.floor();
-        let read = |i: f64| if 0.0 <= i { swell.get(i as usize).copied().unwrap_or(0.0) } else { 0.0 };
-        read(whole) + (place - whole) as f32 * (read(whole + 1.0) - read(whole))
+        // A stretch begins before its first cycle, so no place lies before the stretch.
+        let whole = place as usize;
+        let read = |i: usize| swell.get(i).copied().unwrap_or(0.0);
+        read(whole) + (place - whole as f64) as f32 * (read(whole + 1) - read(whole))
     };
     let score = |cycle: usize, bin: usize| -> f32 {
         let late = bin as f64 / PHASE_BINS as f64;
@@ -90,29 +91,35 @@ pub(super) fn by_sound(begins: &[f64], shares: &[f64], swell: &[f32], known: boo
             score(0, bin) - if known { 4.0 * step_cost(away) } else { 0.0 }
         })
         .collect();
-    let mut steps: Vec<Vec<i8>> = Vec::with_capacity(cycles);
+    // From a bin at the end of the circle steps lead on into its begin: so many bins stand there twice.
+    const REACH: usize = PHASE_STEPS as usize;
+    let costs: Vec<f32> =
+        (-PHASE_STEPS..=PHASE_STEPS).map(|step| step_cost(f32::from(step))).collect();
+    let mut wound = [0.0_f32; PHASE_BINS + 2 * REACH];
+    let mut steps: Vec<Vec<i32>> = Vec::with_capacity(cycles);
     for cycle in 1..cycles {
-        let mut now = vec![f32::MIN; PHASE_BINS];
-        let mut came = vec![0_i8; PHASE_BINS];
-        for bin in 0..PHASE_BINS {
-            for step in -PHASE_STEPS..=PHASE_STEPS {
-                let from = (bin as i32 - i32::from(step)).rem_euclid(PHASE_BINS as i32) as usize;
-                let value = best[from] - step_cost(f32::from(step));
-                if value > now[bin] {
-                    now[bin] = value;
-                    came[bin] = step;
-                }
+        wound[..REACH].copy_from_slice(&best[PHASE_BINS - REACH..]);
+        wound[REACH..REACH + PHASE_BINS].copy_from_slice(&best);
+        wound[REACH + PHASE_BINS..].copy_from_slice(&best[..REACH]);
+        let mut came = vec![0_i32; PHASE_BINS];
+        best.fill(f32::MIN);
+        // All bins for one step, then the next: the processor takes several at once.
+        for (step, cost) in (-i32::from(PHASE_STEPS)..).zip(&costs) {
+            let from = &wound[(REACH as i32 - step) as usize..][..PHASE_BINS];
+            for ((best, came), from) in best.iter_mut().zip(&mut came).zip(from) {
+                let value = from - cost;
+                *came = if value > *best { step } else { *came };
+                *best = if value > *best { value } else { *best };
             }
-            now[bin] += score(cycle, bin);
         }
-        best = now;
+        best.iter_mut().enumerate().for_each(|(bin, best)| *best += score(cycle, bin));
         steps.push(came);
     }
     let mut bin = (0..PHASE_BINS).max_by(|&a, &b| best[a].total_cmp(&best[b])).unwrap_or(0) as i32;
     // Back through the steps; bins count on beyond the circle, so that no cycle is lost where it closes.
     let mut bins = vec![bin];
     for came in steps.iter().rev() {
-        bin -= i32::from(came[bin.rem_euclid(PHASE_BINS as i32) as usize]);
+        bin -= came[bin.rem_euclid(PHASE_BINS as i32) as usize];
         bins.push(bin);
     }
     bins.reverse();

@@ -1,13 +1,14 @@
 //! From sizes of firings to what is said of them: usual strength, weak firings, variation, energy.
 
+use super::estimate::{Estimate, jackknife, reach};
 use super::pulses::Pulses;
-use crate::sound::constants::{DEAD_BELOW, EVEN_NOISE, STRONG_SHARE, WEAK_BELOW};
+use crate::sound::constants::{BLOCK_CYCLES, DEAD_BELOW, EVEN_NOISE, STRONG_SHARE, WEAK_BELOW};
 
-/// One position of the firing pattern, over a run.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Position {
-    pub(super) firings: usize,
-    pub(super) weak: usize,
+/// One position of the firing pattern, over some cycles.
+#[derive(Clone, Copy, Debug, Default)]
+struct Position {
+    firings: usize,
+    weak: usize,
     energy: f64,
     /// Squares by which firings that are not weak differ from the usual, noise taken off.
     squares: f64,
@@ -16,7 +17,10 @@ pub(super) struct Position {
 /// What was counted over a run.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Tally {
-    pub(super) positions: Vec<Position>,
+    positions: usize,
+    /// Every position in so many cycles on end: what one cycle passes on to the next stays within a block, so how
+    /// blocks differ tells how sure a figure is.
+    blocks: Vec<Vec<Position>>,
 }
 
 /// A firing as it is judged: its strength in multiples of the usual one at its position.
@@ -27,20 +31,18 @@ pub(super) struct Judged {
 
 impl Tally {
     pub(super) fn new(positions: usize) -> Tally {
-        Tally { positions: vec![Position::default(); positions] }
+        Tally { positions, blocks: Vec::new() }
     }
 
     /// Judges the firings of a stretch from a cycle on, in their order; none where noise hides them, or where
     /// they are no firings.
     pub(super) fn judge(&mut self, pulses: &Pulses, from_cycle: usize) -> Option<Vec<Judged>> {
-        let pressure: Vec<f64> =
-            (0..self.positions.len()).map(|position| pulses.energy(position).sqrt()).collect();
+        let pressure: Vec<f64> = (0..self.positions).map(|position| pulses.energy(position).sqrt()).collect();
         let strengths = |position: usize| {
             let own = pulses.firings().iter().filter(move |firing| firing.position == position);
             own.map(|firing| f64::from(firing.size) * pressure[position]).collect::<Vec<f64>>()
         };
-        let mut usual: Vec<f64> =
-            (0..self.positions.len()).map(|position| usual(strengths(position))).collect();
+        let mut usual: Vec<f64> = (0..self.positions).map(|position| usual(strengths(position))).collect();
         let most = usual.iter().copied().fold(0.0, f64::max);
         for (position, usual) in usual.iter_mut().enumerate() {
             if *usual < DEAD_BELOW * most {
@@ -59,8 +61,13 @@ impl Tally {
         if !usual.iter().all(|&usual| noise < EVEN_NOISE * usual) {
             return None;
         }
+        let before = self.blocks.len();
         let judged = pulses.firings().iter().filter(|firing| from_cycle <= firing.cycle).map(|firing| {
-            let position = &mut self.positions[firing.position];
+            let block = before + (firing.cycle - from_cycle) / BLOCK_CYCLES;
+            if self.blocks.len() <= block {
+                self.blocks.push(vec![Position::default(); self.positions]);
+            }
+            let position = &mut self.blocks[block][firing.position];
             let heard = f64::from(firing.size) * pressure[firing.position];
             let usual = usual[firing.position];
             let strength = heard / usual;
@@ -75,32 +82,102 @@ impl Tally {
     }
 
     pub(super) fn firings(&self) -> usize {
-        self.positions.iter().map(|position| position.firings).sum()
+        self.totals().iter().map(|position| position.firings).sum()
     }
 
     /// Standard deviation of strength over the firings that are not weak, percent of the usual.
-    pub(super) fn variation_pct(&self) -> f64 {
-        let squares: f64 = self.positions.iter().map(|position| position.squares).sum();
-        let strong: usize = self.positions.iter().map(|position| position.firings - position.weak).sum();
-        100.0 * (squares / strong.max(1) as f64).max(0.0).sqrt()
+    pub(super) fn variation_pct(&self) -> Estimate {
+        let value = variance(&self.totals());
+        let error = self.error(variance);
+        let bounded = Estimate { value, low: value - error, high: value + error };
+        bounded.map(|variance| 100.0 * variance.max(0.0).sqrt())
     }
 
     /// Share of weak firings at each position, percent.
-    pub(super) fn weak_pct(&self) -> Vec<f64> {
-        let share = |position: &Position| 100.0 * position.weak as f64 / position.firings.max(1) as f64;
-        self.positions.iter().map(share).collect()
+    pub(super) fn weak_pct(&self) -> Vec<Estimate> {
+        let totals = self.totals();
+        let share =
+            |position: &Position| Estimate::share(position.weak, position.firings).map(|share| 100.0 * share);
+        totals.iter().map(share).collect()
     }
 
     /// Mean energy of a firing at each position, the strongest 1.
-    pub(super) fn energy(&self) -> Vec<f64> {
-        let mean: Vec<f64> = self
-            .positions
-            .iter()
-            .map(|position| (position.energy / position.firings.max(1) as f64).max(0.0))
+    pub(super) fn energy(&self) -> Vec<Estimate> {
+        let mean = energies(&self.totals());
+        let Some(strongest) = (0..mean.len()).max_by(|&a, &b| mean[a].total_cmp(&mean[b])) else {
+            return Vec::new();
+        };
+        let of_strongest = |position: usize| {
+            move |totals: &[Position]| {
+                let mean = energies(totals);
+                mean[position] / mean[strongest].max(f64::MIN_POSITIVE)
+            }
+        };
+        let mut shares: Vec<Estimate> = (0..mean.len())
+            .map(|position| {
+                let value = of_strongest(position)(&self.totals());
+                let error = self.error(of_strongest(position));
+                Estimate { value, low: (value - error).max(0.0), high: value + error }
+            })
             .collect();
-        let most = mean.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
-        mean.iter().map(|energy| energy / most).collect()
+        // Where another may be stronger still, the one that was heard as the strongest is its share of that one.
+        let most = shares.iter().map(|share| share.high).fold(1.0, f64::max);
+        shares[strongest] = Estimate { value: 1.0, low: 1.0 / most, high: 1.0 };
+        shares.iter_mut().for_each(|share| share.high = share.high.min(1.0));
+        shares
     }
+
+    /// Sums over the run.
+    fn totals(&self) -> Vec<Position> {
+        let mut totals = vec![Position::default(); self.positions];
+        for block in &self.blocks {
+            totals.iter_mut().zip(block).for_each(|(total, part)| *total = total.with(part));
+        }
+        totals
+    }
+
+    /// How far an interval of a figure reaches either side, by how blocks differ.
+    fn error(&self, figure: impl Fn(&[Position]) -> f64) -> f64 {
+        let totals = self.totals();
+        let without = |block: &Vec<Position>| {
+            let rest = totals.iter().zip(block).map(|(total, part)| total.without(part));
+            figure(&rest.collect::<Vec<Position>>())
+        };
+        let figures: Vec<f64> = self.blocks.iter().map(without).collect();
+        reach(figures.len()) * jackknife(&figures)
+    }
+}
+
+impl Position {
+    fn with(self, part: &Position) -> Position {
+        Position {
+            firings: self.firings + part.firings,
+            weak: self.weak + part.weak,
+            energy: self.energy + part.energy,
+            squares: self.squares + part.squares,
+        }
+    }
+
+    fn without(self, part: &Position) -> Position {
+        Position {
+            firings: self.firings - part.firings,
+            weak: self.weak - part.weak,
+            energy: self.energy - part.energy,
+            squares: self.squares - part.squares,
+        }
+    }
+}
+
+/// Variance of strength over the firings that are not weak.
+fn variance(totals: &[Position]) -> f64 {
+    let squares: f64 = totals.iter().map(|position| position.squares).sum();
+    let strong: usize = totals.iter().map(|position| position.firings - position.weak).sum();
+    squares / strong.max(1) as f64
+}
+
+/// Mean energy of a firing at each position.
+fn energies(totals: &[Position]) -> Vec<f64> {
+    totals.iter().map(|position| (position.energy / position.firings.max(1) as f64).max(0.0)).collect()
 }
 
 /// Mean strength of the firings that are not weak.

@@ -8,6 +8,7 @@ use std::collections::VecDeque;
 use std::f64::consts::PI;
 
 use crate::sound::constants::{PULSE_BAND_HZ, PULSE_RATE_HZ};
+use crate::sound::sections::HighPass;
 
 /// Half-length of the low-pass before every second value is dropped.
 const HALF: usize = 12;
@@ -30,38 +31,6 @@ pub(super) struct Waveform {
     /// Values dropped, and those kept after them.
     dropped: i64,
     kept: VecDeque<f32>,
-}
-
-/// A second-order Butterworth high-pass in transposed direct form.
-struct HighPass {
-    gain: f64,
-    a1: f64,
-    a2: f64,
-    first: f64,
-    second: f64,
-}
-
-impl HighPass {
-    fn new(share: f64) -> HighPass {
-        let k = (PI * share).tan();
-        let norm = 1.0 / (1.0 + std::f64::consts::SQRT_2 * k + k * k);
-        HighPass {
-            gain: norm,
-            a1: 2.0 * (k * k - 1.0) * norm,
-            a2: (1.0 - std::f64::consts::SQRT_2 * k + k * k) * norm,
-            first: 0.0,
-            second: 0.0,
-        }
-    }
-
-    fn step(&mut self, x: f64) -> f64 {
-        let scaled = self.gain * x;
-        let y = scaled + self.first;
-        // A constant far below everything audible keeps dying states from becoming slow numbers.
-        self.first = -2.0 * scaled - self.a1 * y + self.second + 1e-25;
-        self.second = scaled - self.a2 * y;
-        y
-    }
 }
 
 impl Waveform {

@@ -1,0 +1,97 @@
+//! Single firings beside a listener: followed for a minute, and what is told of them.
+
+use bellmouth_core::caveat::{Caveat, With};
+use bellmouth_core::engine::layout::Firing;
+use bellmouth_core::sound::evenness::{Estimate, Evenness, Follower};
+use bellmouth_core::sound::{FRAME_S, Frame, Heard};
+
+/// Heard frames whose single firings are followed: a minute.
+const FOLLOWED_FRAMES: usize = 1200;
+
+/// Follows single firings for as long as they can tell more: a minute of them says what an hour would.
+pub(crate) struct Following {
+    follower: Follower,
+    /// Heard frames that the follower was given.
+    followed: usize,
+}
+
+/// How evenly an engine fires, rounded to what is known.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Firings {
+    /// Cycle-to-cycle variation of a firing's strength, weak firings left out, percent.
+    pub variation_pct: Estimate,
+    /// Share of weak or missing firings at each firing position, percent.
+    pub weak_pct: Vec<Estimate>,
+    /// Mean energy of a firing for each firing position, the strongest 1; empty with one cylinder.
+    pub strength: Vec<Estimate>,
+}
+
+impl Following {
+    /// # Errors
+    ///
+    /// A sample rate that is not listened to.
+    pub(crate) fn new(rate_hz: f64, firing: &Firing) -> bellmouth_core::Result<Following> {
+        Ok(Following { follower: Follower::new(rate_hz, firing)?, followed: 0 })
+    }
+
+    /// Takes sound, and the frames that a listener made of it.
+    pub(crate) fn hear(&mut self, samples: &[f32], frames: &[Frame]) {
+        if self.has_enough() {
+            return;
+        }
+        self.follower.feed(samples);
+        self.follower.follow(frames);
+        self.followed += frames.iter().filter(|frame| frame.heard == Heard::Yes).count();
+        if self.has_enough() {
+            self.follower.finish();
+        }
+    }
+
+    /// Ends the sound; takes its last frames.
+    pub(crate) fn finish(&mut self, frames: &[Frame]) {
+        if !self.has_enough() {
+            self.follower.follow(frames);
+            self.follower.finish();
+        }
+    }
+
+    /// What it comes to, and what to keep in mind of it; caveats alone say why nothing is told.
+    pub(crate) fn told(&self) -> (Option<Firings>, Vec<Caveat>) {
+        let (told, mut caveats) = match self.follower.evenness() {
+            Ok(With { value, caveats }) => (Some(Firings::of(&value)), caveats),
+            Err(why) => (None, vec![why]),
+        };
+        if self.has_enough() {
+            let minutes = FOLLOWED_FRAMES as f64 * FRAME_S / 60.0;
+            caveats.push(Caveat::new(
+                "evenness-of-the-beginning",
+                format!("evenness was taken from the first {minutes:.0} min with an engine"),
+            ));
+        }
+        (told, caveats)
+    }
+
+    fn has_enough(&self) -> bool {
+        FOLLOWED_FRAMES <= self.followed
+    }
+}
+
+impl Firings {
+    fn of(evenness: &Evenness) -> Firings {
+        let rounded = |estimates: &[Estimate], parts: f64| -> Vec<Estimate> {
+            let round = |value: f64| (value * parts).round() / parts;
+            let all = estimates.iter().map(|estimate| Estimate {
+                value: round(estimate.value),
+                low: round(estimate.low),
+                high: round(estimate.high),
+            });
+            all.collect()
+        };
+        let several = if evenness.energy.len() > 1 { evenness.energy.as_slice() } else { &[] };
+        Firings {
+            variation_pct: rounded(&[evenness.variation_pct], 1e1)[0],
+            weak_pct: rounded(&evenness.weak_pct, 1e1),
+            strength: rounded(several, 1e2),
+        }
+    }
+}
