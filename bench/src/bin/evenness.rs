@@ -274,7 +274,7 @@ fn outcome(name: &'static str, condition: &'static str, seed: u64) -> Outcome {
     }
     if std::env::var("DUMP").is_ok() {
         let v = &evenness.variation_pct;
-        println!("V {name} {condition} {seed} {} {} {} {} {}", v.value, v.low, v.high, 100.0 * running.variation, 100.0 * variation(&take.truth.fired, &voice.strengths));
+        println!("V {name} {condition} {seed} {} {} {} {} {} {}", v.value, v.low, v.high, 100.0 * running.variation, 100.0 * variation(&take.truth.fired, &voice.strengths), evenness.noise_pct);
         for w in &evenness.weak_pct {
             println!("W {name} {condition} {seed} {} {} {} {}", w.value, w.low, w.high, 100.0 * running.misfire_share);
         }

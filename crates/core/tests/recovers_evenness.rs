@@ -95,14 +95,14 @@ fn recovers_missed_firings_and_the_strength_of_each_cylinder() {
         let missed = pairs.iter().filter(|(_, fired)| fired.missed).count() as f64;
         assert!(pairs.len() as f64 > 0.85 * take.truth.fired.len() as f64, "{name}: {} firings", pairs.len());
         assert!(both >= 0.9 * said && both >= 0.9 * missed, "{name}: {both} of {said} said, {missed} missed");
-        assert!((even.variation_pct - 12.0).abs() < 5.0, "{name}: varies by {} %", even.variation_pct);
+        assert!((even.variation_pct.value - 12.0).abs() < 5.0, "{name}: varies by {} %", even.variation_pct.value);
         let truth = take.truth.energy_by_cylinder();
         for (position, energy) in even.energy.iter().enumerate() {
             let (_, fired) = pairs
                 .iter()
                 .find(|(pulse, _)| pulse.position == position)
                 .expect("a firing at each position");
-            let off = energy - truth[fired.cylinder];
+            let off = energy.value - truth[fired.cylinder];
             assert!(off.abs() < 0.15, "{name}: cylinder {} is off by {off}", fired.cylinder);
         }
     }
@@ -119,9 +119,9 @@ fn recovers_that_a_cylinder_does_not_fire_but_not_which_of_two() {
     let (follower, _) = follow(&voice.firing, &samples, &trace(&take, 60), 4_096);
     let even = evenness(&follower);
     assert!(!even.positions_known, "{even:?}");
-    let dead = usize::from(even.energy[1] < even.energy[0]);
-    assert!(even.weak_pct[dead] > 90.0 && even.weak_pct[1 - dead] < 20.0, "{even:?}");
-    assert!(even.energy[dead] < 0.2, "{even:?}");
+    let dead = usize::from(even.energy[1].value < even.energy[0].value);
+    assert!(even.weak_pct[dead].value > 90.0 && even.weak_pct[1 - dead].value < 20.0, "{even:?}");
+    assert!(even.energy[dead].value < 0.2, "{even:?}");
 }
 
 #[test]
@@ -134,8 +134,8 @@ fn recovers_which_cylinder_of_an_uneven_four_does_not_fire() {
     let (voice, take, samples) = garage("crossplane-4", change, 61);
     let (follower, _) = follow(&voice.firing, &samples, &trace(&take, 61), 4_096);
     let even = evenness(&follower);
-    assert!(even.positions_known && even.energy[1] < 0.35, "{even:?}");
-    assert!([0, 2, 3].iter().all(|&lives| even.energy[lives] > 0.5), "{even:?}");
+    assert!(even.positions_known && even.energy[1].value < 0.35, "{even:?}");
+    assert!([0, 2, 3].iter().all(|&lives| even.energy[lives].value > 0.5), "{even:?}");
     let told = follower.evenness().expect("as before").caveats;
     assert!(told.iter().any(|caveat| caveat.name == "cylinder-faint"), "{told:?}");
 }

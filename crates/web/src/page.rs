@@ -2,6 +2,7 @@
 
 pub(crate) mod before;
 pub(crate) mod dial;
+mod firings;
 pub(crate) mod garage;
 pub(crate) mod idle;
 pub(crate) mod job;

@@ -14,6 +14,6 @@ mod table;
 
 pub use actions::{CheckForm, Done, FoundForm, HoldForm, Seen, TachometerForm};
 pub use ear::{Clock, Ear, Heat, LiveView, Taken, heat};
-pub use facts::{Armed, Facts, Pause};
+pub use facts::{Armed, Facts, HeardFirings, Pause};
 pub use state::{BenchState, Missing, Place, Stage};
 pub use table::readings_csv;

@@ -4,6 +4,7 @@ use bellmouth_core::caveat::{Caveat, With};
 use bellmouth_core::engine::layout::Firing;
 use bellmouth_core::sound::evenness::{Estimate, Evenness, Follower};
 use bellmouth_core::sound::{FRAME_S, Frame, Heard};
+use serde::{Deserialize, Serialize};
 
 /// Heard frames whose single firings are followed: a minute.
 const FOLLOWED_FRAMES: usize = 1200;
@@ -16,14 +17,25 @@ pub(crate) struct Following {
 }
 
 /// How evenly an engine fires, rounded to what is known.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Firings {
     /// Cycle-to-cycle variation of a firing's strength, weak firings left out, percent.
-    pub variation_pct: Estimate,
+    pub variation_pct: Ranged,
     /// Share of weak or missing firings at each firing position, percent.
-    pub weak_pct: Vec<Estimate>,
+    pub weak_pct: Vec<Ranged>,
     /// Mean energy of a firing for each firing position, the strongest 1; empty with one cylinder.
-    pub strength: Vec<Estimate>,
+    pub strength: Vec<Ranged>,
+}
+
+/// A figure, and the interval that holds it with 90 % probability.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Ranged {
+    /// The figure.
+    pub value: f64,
+    /// Lower end of its interval.
+    pub low: f64,
+    /// Upper end of its interval.
+    pub high: f64,
 }
 
 impl Following {
@@ -78,20 +90,22 @@ impl Following {
 
 impl Firings {
     fn of(evenness: &Evenness) -> Firings {
-        let rounded = |estimates: &[Estimate], parts: f64| -> Vec<Estimate> {
-            let round = |value: f64| (value * parts).round() / parts;
-            let all = estimates.iter().map(|estimate| Estimate {
-                value: round(estimate.value),
-                low: round(estimate.low),
-                high: round(estimate.high),
-            });
-            all.collect()
+        let each = |estimates: &[Estimate], parts: f64| {
+            estimates.iter().map(|estimate| Ranged::of(estimate, parts)).collect::<Vec<Ranged>>()
         };
         let several = if evenness.energy.len() > 1 { evenness.energy.as_slice() } else { &[] };
         Firings {
-            variation_pct: rounded(&[evenness.variation_pct], 1e1)[0],
-            weak_pct: rounded(&evenness.weak_pct, 1e1),
-            strength: rounded(several, 1e2),
+            variation_pct: Ranged::of(&evenness.variation_pct, 1e1),
+            weak_pct: each(&evenness.weak_pct, 1e1),
+            strength: each(several, 1e2),
         }
+    }
+}
+
+impl Ranged {
+    /// An estimate to so many parts of a unit.
+    fn of(estimate: &Estimate, parts: f64) -> Ranged {
+        let rounded = |value: f64| (value * parts).round() / parts;
+        Ranged { value: rounded(estimate.value), low: rounded(estimate.low), high: rounded(estimate.high) }
     }
 }

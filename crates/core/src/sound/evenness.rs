@@ -56,6 +56,8 @@ pub struct Evenness {
     /// Standard deviation of strength (sound pressure) from firing to firing at one position, weak ones left
     /// out and noise taken off, percent.
     pub variation_pct: Estimate,
+    /// Standard deviation by which noise changes the strength of a firing, percent; taken off already.
+    pub noise_pct: f64,
     /// Share of weak or missing firings at each position of the pattern, percent.
     pub weak_pct: Vec<Estimate>,
     /// Mean energy of a firing at the microphone for each position, missing ones included, the strongest 1.
@@ -158,6 +160,7 @@ impl Follower {
             seconds: self.best_s,
             firings,
             variation_pct: self.best.variation_pct(),
+            noise_pct: self.best.noise_pct(),
             weak_pct: self.best.weak_pct(),
             energy: self.best.energy(),
             positions_known,

@@ -11,6 +11,7 @@ use bellmouth_workshop::logbook::{Entry, Source};
 use maud::{Markup, PreEscaped, html};
 
 use super::dial::Dial;
+use super::firings::firings;
 use super::left::finding;
 use super::shell::{self, Step};
 
@@ -415,7 +416,7 @@ fn more(bench: &BenchState) -> Markup {
     html! {
         @if running { (ways(bench)) }
         @if matches!(bench.stage, Stage::Set { .. } | Stage::Count { .. } | Stage::Left { .. }) { (finding(bench)) }
-        @if !bench.readings.is_empty() { (readings(bench)) }
+        @if !bench.readings.is_empty() { (readings(bench)) (firings(bench)) }
         @if running { (switches(bench)) }
         ul.cautions { @for caution in cautions::BENCH { li { (caution.short) } } }
         p.small { a href="/cautions" { "The cautions in full" } " · keys: space the main key, ← leaner, → richer, b back, p pause, d died, x alarm" }

@@ -474,7 +474,7 @@ impl Workshop {
         self.set(job, None, &[(name::IDLING_MS, &idling), (name::SINCE_COOL_MS, &since_cool)])
     }
 
-    fn set(&self, job: Id, seen: Seen, facts: &[(&str, &str)]) -> Result<(), Refusal> {
+    pub(super) fn set(&self, job: Id, seen: Seen, facts: &[(&str, &str)]) -> Result<(), Refusal> {
         self.logbook().set_facts(job, seen, facts, now_ms())?;
         Ok(())
     }

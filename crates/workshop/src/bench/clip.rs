@@ -7,6 +7,8 @@ use bellmouth_logbook::{Id, Source};
 
 use crate::Refusal;
 use crate::bench::actions::{Done, HoldForm, hold_of};
+use crate::bench::facts::{HeardFirings, name};
+use crate::firings::Following;
 use crate::garage::layout_of;
 use crate::recording::{Recording, Source as Sound};
 use crate::workshop::Workshop;
@@ -42,28 +44,46 @@ impl Workshop {
             ));
         };
         let recording = Recording::read(sound, name)?;
-        let held = held_in(recording, &Firing::from(layout), bench.facts.about_rpm())?;
-        self.keep_held(job, armed, &held, Source::Recording)
+        let (held, following) = held_in(recording, &Firing::from(layout), bench.facts.about_rpm())?;
+        let done = self.keep_held(job, armed, &held, Source::Recording)?;
+        let (firings, caveats) = following.told();
+        let caveats = caveats.into_iter().map(|caveat| caveat.says).collect();
+        let heard = serde_json::to_string(&HeardFirings { reading: id.to_string(), firings, caveats }).map_err(|error| {
+            Refusal::ours(format!("what was heard of single firings could not be written ({error})"), "report this")
+        })?;
+        self.set(job, None, &[(name::FIRINGS, &heard)])?;
+        Ok(done)
     }
 }
 
-/// The longest steady stretch of a recording.
-fn held_in(mut recording: Recording, firing: &Firing, about_rpm: Option<f64>) -> Result<HeldSpeed, Refusal> {
+/// The longest steady stretch of a recording, and its single firings.
+fn held_in(
+    mut recording: Recording,
+    firing: &Firing,
+    about_rpm: Option<f64>,
+) -> Result<(HeldSpeed, Following), Refusal> {
     let name = recording.name().to_string();
-    let mut listener = Listener::new(recording.sample_rate_hz(), firing, about_rpm).map_err(|refused| {
-        Refusal::unanswerable(format!("{name}: {refused}"), "record it again with another program")
-    })?;
+    let refused = |error: bellmouth_core::Error| {
+        Refusal::unanswerable(format!("{name}: {error}"), "record it again with another program")
+    };
+    let rate_hz = recording.sample_rate_hz();
+    let mut listener = Listener::new(rate_hz, firing, about_rpm).map_err(refused)?;
+    let mut following = Following::new(rate_hz, firing).map_err(refused)?;
     let mut frames: Vec<Frame> = Vec::new();
     recording.each_block(|block| {
-        frames.extend(listener.feed(block));
+        let heard = listener.feed(block);
+        following.hear(block, &heard);
+        frames.extend(heard);
         true
     })?;
-    frames.extend(listener.finish());
+    let heard = listener.finish();
+    following.finish(&heard);
+    frames.extend(heard);
     let rules = HoldRules { settle_s: SETTLE_S, longest_s: LONGEST_S, ..HoldRules::default() };
     let longest = settled_stretches(&frames, rules)
         .into_iter()
         .max_by(|a, b| (a.end_s - a.start_s).total_cmp(&(b.end_s - b.start_s)));
-    longest.ok_or_else(|| {
+    longest.map(|held| (held, following)).ok_or_else(|| {
         let heard = frames.iter().filter(|frame| frame.heard == Heard::Yes).count() as f64 * FRAME_S;
         let whole = frames.len() as f64 * FRAME_S;
         Refusal::unanswerable(

@@ -4,8 +4,10 @@ use std::collections::BTreeMap;
 
 use bellmouth_core::quantity::TurnsOut;
 use bellmouth_logbook::{Fact, Id, LEFT_TURNS, ScrewKind};
+use serde::{Deserialize, Serialize};
 
 use crate::bench::gate::{self, Answer};
+use crate::firings::Firings;
 
 /// Names under which facts are kept.
 pub(crate) mod name {
@@ -26,6 +28,7 @@ pub(crate) mod name {
     pub(crate) const IDLING_MS: &str = "idling_ms";
     pub(crate) const SINCE_COOL_MS: &str = "since_cool_ms";
     pub(crate) const WRONG_WAY: &str = "wrong_way";
+    pub(crate) const FIRINGS: &str = "firings";
 }
 
 /// A hold that was begun: the key its reading will have, where the screw stands, since when.
@@ -37,6 +40,17 @@ pub struct Armed {
     pub turns: TurnsOut,
     /// Since when, UTC milliseconds.
     pub since_ms: i64,
+}
+
+/// What a recording of a hold told of single firings.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HeardFirings {
+    /// The reading that was taken from it.
+    pub reading: String,
+    /// The figures; `None` where nothing can be said.
+    pub firings: Option<Firings>,
+    /// What to keep in mind of them, or why there are none.
+    pub caveats: Vec<String>,
 }
 
 /// Why the bench rests.
@@ -151,6 +165,11 @@ impl Facts {
     /// The count to the seat at the end: as left.
     pub fn left_turns(&self) -> Option<TurnsOut> {
         self.number(LEFT_TURNS).map(TurnsOut)
+    }
+
+    /// What the last recording of a hold told of single firings.
+    pub fn firings(&self) -> Option<HeardFirings> {
+        serde_json::from_str(self.text(name::FIRINGS)?).ok()
     }
 
     /// How long the engine has idled in this job, milliseconds.

@@ -1,12 +1,12 @@
 //! From a trace to a few numbers, and what to keep in mind about them.
 
-use bellmouth_core::sound::evenness::{COVERAGE, Estimate};
+use bellmouth_core::sound::evenness::COVERAGE;
 use bellmouth_core::sound::{FRAME_S, Frame, Heard};
 
 use super::answer::{Reservation, Summary};
 use super::ear::Ear;
 use super::rounded;
-use crate::firings::Firings;
+use crate::firings::{Firings, Ranged};
 use crate::recording::Recording;
 
 /// Frames over which the memory of a speed trace is followed for its standard error: 5 s.
@@ -52,18 +52,18 @@ pub(super) fn tell_firings(ear: &Ear, summary: &mut Summary, caveats: &mut Vec<R
     };
     let (told, because) = following.told();
     if let Some(Firings { variation_pct, weak_pct, strength }) = told {
-        let each = |estimates: &[Estimate], end: &dyn Fn(&Estimate) -> f64| {
-            (!estimates.is_empty()).then(|| estimates.iter().map(end).collect::<Vec<f64>>())
+        let each = |figures: &[Ranged], end: fn(&Ranged) -> f64| {
+            (!figures.is_empty()).then(|| figures.iter().map(end).collect::<Vec<f64>>())
         };
         summary.cycle_variation_pct = Some(variation_pct.value);
         summary.cycle_variation_low_pct = Some(variation_pct.low);
         summary.cycle_variation_high_pct = Some(variation_pct.high);
-        summary.weak_firings_pct = each(&weak_pct, &|share| share.value);
-        summary.weak_firings_low_pct = each(&weak_pct, &|share| share.low);
-        summary.weak_firings_high_pct = each(&weak_pct, &|share| share.high);
-        summary.strength_by_cylinder = each(&strength, &|energy| energy.value);
-        summary.strength_low_by_cylinder = each(&strength, &|energy| energy.low);
-        summary.strength_high_by_cylinder = each(&strength, &|energy| energy.high);
+        summary.weak_firings_pct = each(&weak_pct, |share| share.value);
+        summary.weak_firings_low_pct = each(&weak_pct, |share| share.low);
+        summary.weak_firings_high_pct = each(&weak_pct, |share| share.high);
+        summary.strength_by_cylinder = each(&strength, |energy| energy.value);
+        summary.strength_low_by_cylinder = each(&strength, |energy| energy.low);
+        summary.strength_high_by_cylinder = each(&strength, |energy| energy.high);
         summary.evenness_coverage = Some(COVERAGE);
     }
     caveats.extend(because.into_iter().map(|caveat| Reservation::new(caveat.name, caveat.says)));

@@ -10,8 +10,9 @@ struct Position {
     firings: usize,
     weak: usize,
     energy: f64,
-    /// Squares by which firings that are not weak differ from the usual, noise taken off.
+    /// Squares by which firings that are not weak differ from the usual, and what of them noise makes.
     squares: f64,
+    noise: f64,
 }
 
 /// What was counted over a run.
@@ -74,7 +75,10 @@ impl Tally {
             let weak = strength < WEAK_BELOW;
             position.firings += 1;
             position.weak += usize::from(weak);
-            position.squares += if weak { 0.0 } else { (strength - 1.0).powi(2) - (noise / usual).powi(2) };
+            if !weak {
+                position.squares += (strength - 1.0).powi(2);
+                position.noise += (noise / usual).powi(2);
+            }
             position.energy += heard * heard - noise * noise;
             Judged { strength, weak }
         });
@@ -91,6 +95,11 @@ impl Tally {
         let error = self.error(variance);
         let bounded = Estimate { value, low: value - error, high: value + error };
         bounded.map(|variance| 100.0 * variance.max(0.0).sqrt())
+    }
+
+    /// Standard deviation by which noise changes the strength of a firing, percent of the usual.
+    pub(super) fn noise_pct(&self) -> f64 {
+        100.0 * noise(&self.totals()).sqrt()
     }
 
     /// Share of weak firings at each position, percent.
@@ -155,6 +164,7 @@ impl Position {
             weak: self.weak + part.weak,
             energy: self.energy + part.energy,
             squares: self.squares + part.squares,
+            noise: self.noise + part.noise,
         }
     }
 
@@ -164,15 +174,24 @@ impl Position {
             weak: self.weak - part.weak,
             energy: self.energy - part.energy,
             squares: self.squares - part.squares,
+            noise: self.noise - part.noise,
         }
     }
 }
 
 /// Variance of strength over the firings that are not weak.
 fn variance(totals: &[Position]) -> f64 {
-    let squares: f64 = totals.iter().map(|position| position.squares).sum();
+    per_strong(totals, |position| position.squares - position.noise)
+}
+
+/// What noise makes of that variance.
+fn noise(totals: &[Position]) -> f64 {
+    per_strong(totals, |position| position.noise)
+}
+
+fn per_strong(totals: &[Position], of: impl Fn(&Position) -> f64) -> f64 {
     let strong: usize = totals.iter().map(|position| position.firings - position.weak).sum();
-    squares / strong.max(1) as f64
+    totals.iter().map(of).sum::<f64>() / strong.max(1) as f64
 }
 
 /// Mean energy of a firing at each position.

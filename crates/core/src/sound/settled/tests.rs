@@ -1,6 +1,7 @@
 //! Traces with known means, wander, steps, gaps and swings.
 
 use super::*;
+use crate::sound::{FRAME_S, Frame, Heard};
 
 /// A small seeded generator of standard normal numbers (splitmix64 and Box–Muller).
 struct Dice(u64);
