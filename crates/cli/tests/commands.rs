@@ -90,8 +90,21 @@ fn listen_prints_the_promised_fields() {
     assert_eq!(names(&told["engine"]), ["cycle_deg", "firing_deg", "name"]);
     assert_eq!(names(&told["trace"][0]), ["heard", "rpm", "sd_rpm", "t_s"]);
     assert_eq!(names(&told["caveats"][0]), ["name", "says"]);
-    let summary =
-        ["cycle_variation_pct", "rpm", "rpm_se", "spread_rpm", "strength_by_cylinder", "weak_firings_pct"];
+    let summary = [
+        "cycle_variation_high_pct",
+        "cycle_variation_low_pct",
+        "cycle_variation_pct",
+        "evenness_coverage",
+        "rpm",
+        "rpm_se",
+        "spread_rpm",
+        "strength_by_cylinder",
+        "strength_high_by_cylinder",
+        "strength_low_by_cylinder",
+        "weak_firings_high_pct",
+        "weak_firings_low_pct",
+        "weak_firings_pct",
+    ];
     assert_eq!(names(&told["summary"]), summary);
     let unknown = folder.run(&["listen", "idle.wav", "--engine", "unknown", "--json"]).json();
     assert_eq!(names(&unknown), ["caveats", "duration_s", "engine", "ranking", "summary", "trace"]);

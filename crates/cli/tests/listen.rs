@@ -51,6 +51,11 @@ fn words_json_and_csv_tell_the_same_speed() {
     for field in ["rpm", "rpm_se", "spread_rpm", "cycle_variation_pct", "weak_firings_pct"] {
         assert!(json["summary"].as_object().is_some_and(|summary| summary.contains_key(field)), "{field}");
     }
+    let told = |key: &str| json["summary"][key].as_f64();
+    if let Some(varies) = told("cycle_variation_pct") {
+        let (low, high) = (told("cycle_variation_low_pct"), told("cycle_variation_high_pct"));
+        assert!(low <= Some(varies) && Some(varies) <= high, "{varies}: {low:?} to {high:?}");
+    }
     for field in ["t_s", "rpm", "sd_rpm", "heard"] {
         assert!(json["trace"][60].as_object().is_some_and(|point| point.contains_key(field)), "{field}");
     }
