@@ -441,3 +441,13 @@ pub const BLOCK_CYCLES: usize = 4;
 pub const WEAK_PRECISION: f64 = 0.95;
 /// Share of the weak firings that are judged so, as promised.
 pub const WEAK_RECALL: f64 = 0.95;
+/// Variance that noise gives the size of a firing, as a multiple of what it gives one sought between firings: the fit
+/// of shapes and sizes takes some of it up. On development seeds.
+pub const NOISE_AT_FIRINGS: f64 = 1.0;
+/// How well that variance is known, as a share of it: a standard deviation.
+pub const NOISE_DOUBT: f64 = 0.5;
+/// How well energies of two positions compare where firings come at unequal distances, so that pulses run into one
+/// another here and not there, beyond what chance makes of it: a standard deviation, as a share. On development seeds.
+pub const ENERGY_DOUBT: f64 = 0.06;
+/// Narrowest distance of firings, as a share of the mean one, from which all are taken for alike.
+pub const ALIKE_APART: f64 = 0.95;

@@ -103,10 +103,10 @@ impl Follower {
     /// [`Error::OutOfDomain`](crate::Error::OutOfDomain) unless the sample rate is 8 to 192 kHz.
     pub fn new(sample_rate_hz: f64, firing: &Firing) -> Result<Follower> {
         require_rate(sample_rate_hz)?;
-        let positions = firing.angles_deg().len();
         let cycles_per_rpm_s = firing.cycles_per_second(1.0);
         let shares: Vec<f64> = firing.angles_deg().iter().map(|angle| angle / firing.cycle_deg()).collect();
         let fastest_rpm = phase::narrowest(&shares) / (EVEN_GAP_S * cycles_per_rpm_s);
+        let best = Tally::new(&shares);
         Ok(Follower {
             shares,
             cycle_deg: firing.cycle_deg(),
@@ -114,7 +114,7 @@ impl Follower {
             fastest_rpm: fastest_rpm.min(EVEN_SPEED_RPM),
             wave: Waveform::new(sample_rate_hz),
             run: None,
-            best: Tally::new(positions),
+            best,
             best_s: 0.0,
             heard_s: 0.0,
             fast_s: 0.0,
@@ -254,13 +254,12 @@ impl Follower {
             self.wave.forget(frame.t_s - 1.0);
             return;
         }
-        let positions = self.shares.len();
         let run = self.run.get_or_insert_with(|| Run {
             frames: Vec::new(),
             mean_rpm: frame.rpm,
             count: 0.0,
             known: None,
-            tally: Tally::new(positions),
+            tally: Tally::new(&self.shares),
             judged_s: 0.0,
         });
         run.count += 1.0;

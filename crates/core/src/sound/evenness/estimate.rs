@@ -6,7 +6,7 @@ use crate::sound::constants::{WEAK_PRECISION, WEAK_RECALL};
 pub const COVERAGE: f64 = 0.9;
 
 /// Standard deviations of a normal distribution on either side that hold as much.
-const DEVIATIONS: f64 = 1.644_854;
+pub(super) const DEVIATIONS: f64 = 1.644_854;
 
 /// A figure with its 90 % interval: what the engine would show in a long listening at the same idle.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -7,6 +7,7 @@
 //! shape near its own firing as long as nothing speaks for more.
 
 mod between;
+mod noise;
 mod shaping;
 mod timing;
 
@@ -14,7 +15,7 @@ use super::phase::narrowest;
 use crate::sound::constants::{
     LEARNING_ROUNDS, OWN_SHAPES, PULSE_AFTER_S, PULSE_BEFORE_S, RETIMED_ROUNDS,
 };
-use between::{add_between, between, dot, overlap, slopes, weights};
+use between::{add_between, slopes, weights};
 
 /// Shapes of pulses: one for each position of the pattern, or one for all. Two values of silence stand before and one
 /// after each, for interpolation.
@@ -154,31 +155,6 @@ impl Pulses {
     /// Energy of the shape at a position.
     pub(super) fn energy(&self, position: usize) -> f64 {
         f64::from(self.shapes[self.shape_of(position)].iter().map(|x| x * x).sum::<f32>())
-    }
-
-    /// Standard deviation by which noise changes the strength of a firing, in units of the root of its energy:
-    /// what shapes find, between firings, of what no pulse explains.
-    pub(super) fn noise(&self) -> f64 {
-        let (mut sum, mut count) = (0.0, 0.0_f64);
-        let mut values = Vec::new();
-        for firing in &self.firings {
-            for part in [0.25, 0.5, 0.75] {
-                let shape = &self.shapes[self.shape_of(firing.position)];
-                let (from, weights, _) = self.placed(firing.at + part * self.interval);
-                let (skip, take) = overlap(from, self.length, self.rest.len());
-                if take < self.length {
-                    continue;
-                }
-                let rest = &self.rest[(from + skip as i64) as usize..][..take];
-                between(shape, weights, skip, take, &mut values);
-                let (along, own) = (dot(rest, &values), dot(&values, &values));
-                if own > 0.0 {
-                    sum += f64::from(along * along / own);
-                    count += 1.0;
-                }
-            }
-        }
-        (sum / count.max(1.0)).sqrt()
     }
 
     /// Where a firing's shape begins in the waveform, and the weights that put it between values.

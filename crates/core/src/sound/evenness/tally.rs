@@ -1,8 +1,9 @@
 //! From sizes of firings to what is said of them: usual strength, weak firings, variation, energy.
 
-use super::estimate::{Estimate, jackknife, reach};
+use super::estimate::{DEVIATIONS, Estimate, jackknife, reach};
+use super::phase::narrowest;
 use super::pulses::Pulses;
-use crate::sound::constants::{BLOCK_CYCLES, DEAD_BELOW, EVEN_NOISE, STRONG_SHARE, WEAK_BELOW};
+use crate::sound::constants::{ALIKE_APART, BLOCK_CYCLES, DEAD_BELOW, ENERGY_DOUBT, EVEN_NOISE, NOISE_AT_FIRINGS, NOISE_DOUBT, STRONG_SHARE, WEAK_BELOW};
 
 /// One position of the firing pattern, over some cycles.
 #[derive(Clone, Copy, Debug, Default)]
@@ -19,6 +20,8 @@ struct Position {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Tally {
     positions: usize,
+    /// How well energies of two positions compare beyond what chance makes of them: a share, as a standard deviation.
+    doubt: f64,
     /// Every position in so many cycles on end: what one cycle passes on to the next stays within a block, so how
     /// blocks differ tells how sure a figure is.
     blocks: Vec<Vec<Position>>,
@@ -31,8 +34,11 @@ pub(super) struct Judged {
 }
 
 impl Tally {
-    pub(super) fn new(positions: usize) -> Tally {
-        Tally { positions, blocks: Vec::new() }
+    /// For a pattern whose firings come at these shares of a cycle.
+    pub(super) fn new(shares: &[f64]) -> Tally {
+        // Pulses that are all equally far apart run into one another alike.
+        let uneven = narrowest(shares) * (shares.len() as f64) < ALIKE_APART;
+        Tally { positions: shares.len(), doubt: if uneven { ENERGY_DOUBT } else { 0.0 }, blocks: Vec::new() }
     }
 
     /// Judges the firings of a stretch from a cycle on, in their order; none where noise hides them, or where
@@ -77,7 +83,7 @@ impl Tally {
             position.weak += usize::from(weak);
             if !weak {
                 position.squares += (strength - 1.0).powi(2);
-                position.noise += (noise / usual).powi(2);
+                position.noise += NOISE_AT_FIRINGS * (noise / usual).powi(2);
             }
             position.energy += heard * heard - noise * noise;
             Judged { strength, weak }
@@ -92,7 +98,9 @@ impl Tally {
     /// Standard deviation of strength over the firings that are not weak, percent of the usual.
     pub(super) fn variation_pct(&self) -> Estimate {
         let value = variance(&self.totals());
-        let error = self.error(variance);
+        // How much of the scatter noise makes is itself not known well.
+        let doubt = DEVIATIONS * NOISE_DOUBT * noise(&self.totals());
+        let error = self.error(variance).hypot(doubt);
         let bounded = Estimate { value, low: value - error, high: value + error };
         bounded.map(|variance| 100.0 * variance.max(0.0).sqrt())
     }
@@ -125,7 +133,7 @@ impl Tally {
         let mut shares: Vec<Estimate> = (0..mean.len())
             .map(|position| {
                 let value = of_strongest(position)(&self.totals());
-                let error = self.error(of_strongest(position));
+                let error = self.error(of_strongest(position)).hypot(DEVIATIONS * self.doubt * value);
                 Estimate { value, low: (value - error).max(0.0), high: value + error }
             })
             .collect();
