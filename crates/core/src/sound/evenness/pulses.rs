@@ -15,6 +15,7 @@ use super::phase::narrowest;
 use crate::sound::constants::{
     LEARNING_ROUNDS, OWN_SHAPES, PULSE_AFTER_S, PULSE_BEFORE_S, RETIMED_ROUNDS,
 };
+pub(super) use between::dot;
 use between::{add_between, slopes, weights};
 
 /// Shapes of pulses: one for each position of the pattern, or one for all. Two values of silence stand before and one

@@ -7,6 +7,7 @@
 use std::collections::VecDeque;
 use std::f64::consts::PI;
 
+use super::pulses::dot;
 use crate::sound::constants::{PULSE_BAND_HZ, PULSE_RATE_HZ};
 use crate::sound::sections::HighPass;
 
@@ -24,7 +25,8 @@ pub(super) struct Waveform {
     /// Two boxes, one upon the other: together a triangle, which folds little back from above.
     sum: f32,
     before: f32,
-    recent: [f32; TAPS],
+    /// The last boxes, twice over, so that they always lie in a row somewhere.
+    recent: [f32; 2 * TAPS],
     taps: [f32; TAPS],
     boxes: u64,
     high: HighPass,
@@ -53,7 +55,7 @@ impl Waveform {
             filled: 0,
             sum: 0.0,
             before: 0.0,
-            recent: [0.0; TAPS],
+            recent: [0.0; 2 * TAPS],
             taps: taps.map(|tap| (tap / total) as f32),
             boxes: 0,
             high: HighPass::new(2.0 * PULSE_BAND_HZ.0 / boxed_hz),
@@ -98,12 +100,12 @@ impl Waveform {
 
     /// Every second box gives a value.
     fn boxed(&mut self, value: f32) {
-        self.recent[(self.boxes % TAPS as u64) as usize] = value;
+        let at = (self.boxes % TAPS as u64) as usize;
+        self.recent[at] = value;
+        self.recent[at + TAPS] = value;
         self.boxes += 1;
         if self.boxes.is_multiple_of(2) {
-            let begin = (self.boxes % TAPS as u64) as usize;
-            let (newer, older) = self.recent.split_at(begin);
-            let smooth: f32 = self.taps.iter().zip(older.iter().chain(newer)).map(|(tap, x)| tap * x).sum();
+            let smooth = dot(&self.taps, &self.recent[at + 1..][..TAPS]);
             self.kept.push_back(self.high.step(f64::from(smooth)) as f32);
         }
     }

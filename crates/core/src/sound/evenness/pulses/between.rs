@@ -1,7 +1,7 @@
 //! Shapes between values: an instant hardly ever falls on one.
 
 /// The sum of products, in eight sums side by side.
-pub(super) fn dot(a: &[f32], b: &[f32]) -> f32 {
+pub(in super::super) fn dot(a: &[f32], b: &[f32]) -> f32 {
     let mut sums = [0.0_f32; 8];
     let (first, second) = (a.chunks_exact(8), b.chunks_exact(8));
     let rest: f32 = first.remainder().iter().zip(second.remainder()).map(|(a, b)| a * b).sum();

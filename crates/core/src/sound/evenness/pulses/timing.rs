@@ -2,12 +2,15 @@
 
 use super::between::{between, dot, overlap};
 use super::{Firing, Pulses};
-use crate::sound::constants::{HURRIES, PUNCTUAL_DEG, RETIMED_S, SIZE_PENALTY, TIMING_SHARE};
+use crate::sound::constants::{
+    HURRIES, LEARNING_SIZE_PENALTY, PUNCTUAL_DEG, RETIMED_S, SIZE_PENALTY, TIMED_S, TIMING_SHARE,
+};
 
 impl Pulses {
-    /// Size and, if asked, instant of every firing, one after the other, the others held.
-    pub(super) fn fit(&mut self, instants: bool) {
+    /// Size of every firing and, while shapes are learned, its instant: one after the other, the others held.
+    pub(super) fn fit(&mut self, learning: bool) {
         let noise = self.left() as f32;
+        let penalty = if learning { LEARNING_SIZE_PENALTY } else { SIZE_PENALTY };
         let punctual = (PUNCTUAL_DEG * self.degree) as f32;
         let (mut values, mut steeps) = (Vec::new(), Vec::new());
         for index in 0..self.firings.len() {
@@ -25,10 +28,10 @@ impl Pulses {
                 continue;
             }
             // A firing of which little is seen says little: it is drawn to the usual size.
-            let penalty = SIZE_PENALTY * own;
+            let penalty = penalty * own;
             let size = ((along + firing.size * own + penalty) / (own + penalty)).clamp(-0.5, 3.0);
             let mut at = firing.at;
-            if instants && size > 0.2 {
+            if learning && size > 0.2 {
                 between(&self.shapes[shape], slopes, skip, take, &mut steeps);
                 let (late, steep, mixed) = (dot(rest, &steeps), dot(&steeps, &steeps), dot(&values, &steeps));
                 // What the change of size leaves of the slope.
@@ -54,6 +57,7 @@ impl Pulses {
     pub(super) fn retime(&mut self) {
         let noise = self.left() as f32;
         let reach = (RETIMED_S * self.rate_hz).round() as i64;
+        let timed = self.length.min(self.before + (TIMED_S * self.rate_hz).round() as usize);
         let states = 2 * reach as usize + 1;
         let step = (HURRIES * self.interval).powi(2) + 2.0 * (PUNCTUAL_DEG * self.degree).powi(2);
         // What it costs to come to a state from another, by how far apart they are, either way.
@@ -67,7 +71,7 @@ impl Pulses {
             let shape = self.shape_of(position);
             self.add(shape, at, size);
             let (from, weights, _) = self.placed(at);
-            between(&self.shapes[shape], weights, 0, self.length, &mut placed);
+            between(&self.shapes[shape], weights, 0, timed, &mut placed);
             let own = dot(&placed, &placed).max(1e-20);
             let mut now = vec![f32::MIN; states];
             let mut back = vec![0_i32; states];
@@ -82,7 +86,7 @@ impl Pulses {
             }
             for (state, now) in now.iter_mut().enumerate() {
                 let from = from + state as i64 - reach;
-                let (skip, take) = overlap(from, self.length, self.rest.len());
+                let (skip, take) = overlap(from, timed, self.rest.len());
                 let rest = &self.rest[(from + skip as i64) as usize..][..take];
                 let along = dot(rest, &placed[skip..skip + take]);
                 *now += along.max(0.0).powi(2) / (2.0 * own * noise.max(1e-20)) * TIMING_SHARE;
