@@ -19,11 +19,16 @@ use bellmouth_core::sound::evenness::{Estimate, Follower, Pulse};
 const UNEQUAL_HEADERS: &str = "flat-4-headers";
 
 /// Under which every layout is heard; the third is the one promises are about.
-const CONDITIONS: [&str; 7] = ["dry", "10dB", "room_10dB", "room_0dB", "phone16k", "fast_room_10dB", "hard_room"];
+const CONDITIONS: [&str; 7] =
+    ["dry", "10dB", "room_10dB", "room_0dB", "phone16k", "fast_room_10dB", "hard_room"];
 
 /// How far a firing's sound may come after its crank angle, degrees: valve, pipe, and where in a pulse its
 /// instant lies.
 const MOST_LATE_DEG: usize = 330;
+
+/// Standard deviation of strength in a long run, in units of what is asked for: a voice makes every firing answer
+/// the one before by a quarter, the other way.
+const OWN_VARIATION: f64 = 1.033;
 
 fn main() {
     let (mut first, mut seeds, mut only, mut show) = (1_u64, 3_u64, Vec::<String>::new(), false);
@@ -56,8 +61,10 @@ fn main() {
     );
     for condition in CONDITIONS {
         for &name in &names {
-            let own: Vec<&Outcome> =
-                outcomes.iter().filter(|outcome| outcome.name == name && outcome.condition == condition).collect();
+            let own: Vec<&Outcome> = outcomes
+                .iter()
+                .filter(|outcome| outcome.name == name && outcome.condition == condition)
+                .collect();
             if !own.is_empty() {
                 println!("{name:<18} {condition:<15} {}", row(&own));
                 if show {
@@ -154,7 +161,8 @@ fn heard(clips: &[(&'static str, &'static str, u64)]) -> Vec<Outcome> {
 fn scene(condition: &str, dice: &mut Dice) -> (f64, Surroundings) {
     let rpm = dice.between(700.0, 1300.0);
     let garage = |level_db: f64| Some((Noise::Garage, level_db));
-    let mut around = Surroundings { high_pass_hz: Some(80.0), noise: garage(10.0), ..Surroundings::default() };
+    let mut around =
+        Surroundings { high_pass_hz: Some(80.0), noise: garage(10.0), ..Surroundings::default() };
     if condition != "dry" && condition != "10dB" {
         around.room = Some(Room { rt60_s: dice.between(0.25, 0.5), direct_db: 4.0 });
     }
@@ -236,7 +244,8 @@ fn outcome(name: &'static str, condition: &'static str, seed: u64) -> Outcome {
             (false, false) => {}
         }
     }
-    outcome.variation_off = evenness.variation_pct.value - 100.0 * variation(&take.truth.fired, &voice.strengths);
+    outcome.variation_off =
+        evenness.variation_pct.value - 100.0 * variation(&take.truth.fired, &voice.strengths);
     let cylinders = voice.strengths.len();
     let cylinder_of: Vec<usize> = (0..cylinders)
         .map(|position| {
@@ -247,10 +256,11 @@ fn outcome(name: &'static str, condition: &'static str, seed: u64) -> Outcome {
         })
         .collect();
     if evenness.positions_known && cylinders > 1 {
-        outcome.named = Some(cylinder_of.iter().enumerate().all(|(position, &cylinder)| position == cylinder));
+        outcome.named =
+            Some(cylinder_of.iter().enumerate().all(|(position, &cylinder)| position == cylinder));
     }
     let holds = |estimate: &Estimate, truth: f64| estimate.low <= truth && truth <= estimate.high;
-    outcome.variation_held = vec![holds(&evenness.variation_pct, 100.0 * running.variation)];
+    outcome.variation_held = vec![holds(&evenness.variation_pct, 100.0 * OWN_VARIATION * running.variation)];
     outcome.weak_held =
         evenness.weak_pct.iter().map(|share| holds(share, 100.0 * running.misfire_share)).collect();
     if voice.pipes.iter().all(|&pipe| pipe == 0) {
@@ -263,20 +273,6 @@ fn outcome(name: &'static str, condition: &'static str, seed: u64) -> Outcome {
             let own = |&cylinder: &usize| (voice.strengths[cylinder] / most).powi(2);
             outcome.energy_held =
                 cylinder_of.iter().zip(&evenness.energy).map(|(at, energy)| holds(energy, own(at))).collect();
-        }
-        if std::env::var("DUMP").is_ok() {
-            let most = voice.strengths.iter().copied().fold(0.0, f64::max);
-            for (position, &cylinder) in cylinder_of.iter().enumerate() {
-                let e = &evenness.energy[position];
-                println!("E {name} {condition} {seed} {} {} {} {} {}", e.value, e.low, e.high, (voice.strengths[cylinder]/most).powi(2), truth[cylinder]);
-            }
-        }
-    }
-    if std::env::var("DUMP").is_ok() {
-        let v = &evenness.variation_pct;
-        println!("V {name} {condition} {seed} {} {} {} {} {} {}", v.value, v.low, v.high, 100.0 * running.variation, 100.0 * variation(&take.truth.fired, &voice.strengths), evenness.noise_pct);
-        for w in &evenness.weak_pct {
-            println!("W {name} {condition} {seed} {} {} {} {}", w.value, w.low, w.high, 100.0 * running.misfire_share);
         }
     }
     outcome
@@ -303,9 +299,9 @@ fn pairs<'a>(pulses: &'a [Pulse], fired: &'a [Fired], late_deg: f64) -> Vec<(&'a
         .iter()
         .filter_map(|pulse| {
             let at_deg = crank_deg(pulse.t_s) - late_deg;
-            let near = fired.iter().min_by(|a, b| {
-                (a.crank_deg - at_deg).abs().total_cmp(&(b.crank_deg - at_deg).abs())
-            })?;
+            let near = fired
+                .iter()
+                .min_by(|a, b| (a.crank_deg - at_deg).abs().total_cmp(&(b.crank_deg - at_deg).abs()))?;
             ((near.crank_deg - at_deg).abs() < 60.0).then_some((pulse, near))
         })
         .collect()

@@ -95,7 +95,11 @@ fn recovers_missed_firings_and_the_strength_of_each_cylinder() {
         let missed = pairs.iter().filter(|(_, fired)| fired.missed).count() as f64;
         assert!(pairs.len() as f64 > 0.85 * take.truth.fired.len() as f64, "{name}: {} firings", pairs.len());
         assert!(both >= 0.9 * said && both >= 0.9 * missed, "{name}: {both} of {said} said, {missed} missed");
-        assert!((even.variation_pct.value - 12.0).abs() < 5.0, "{name}: varies by {} %", even.variation_pct.value);
+        assert!(
+            (even.variation_pct.value - 12.0).abs() < 5.0,
+            "{name}: varies by {} %",
+            even.variation_pct.value
+        );
         let truth = take.truth.energy_by_cylinder();
         for (position, energy) in even.energy.iter().enumerate() {
             let (_, fired) = pairs

@@ -140,7 +140,9 @@ pub fn listen(mut recording: Recording, question: &Question) -> Result<Listening
 fn rank(ears: &mut Vec<Ear>) -> Vec<Ranked> {
     let evidence = |ear: &Ear| ear.listener.evidence();
     ears.sort_by(|a, b| evidence(b).total_cmp(&evidence(a)));
-    let row = |ear: &Ear| (ear.name.clone().unwrap_or_default(), evidence(ear), summary::summarise(&ear.frames).rpm);
+    let row = |ear: &Ear| {
+        (ear.name.clone().unwrap_or_default(), evidence(ear), summary::summarise(&ear.frames).rpm)
+    };
     let ranking = ranking::ranked(ears.iter().map(row).collect());
     ears.truncate(1);
     ranking

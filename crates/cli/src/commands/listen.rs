@@ -114,7 +114,8 @@ fn firings(summary: &Summary) -> String {
     out += &format!("  firings vary by {varies:.0} % ({low:.0} to {high:.0})");
     let each = |values: &Option<Vec<f64>>, low: &Option<Vec<f64>>, high: &Option<Vec<f64>>, digits: usize| {
         let all = values.iter().flatten().zip(low.iter().flatten().zip(high.iter().flatten()));
-        let said = all.map(|(value, (low, high))| format!("{value:.digits$} ({low:.digits$} to {high:.digits$})"));
+        let said =
+            all.map(|(value, (low, high))| format!("{value:.digits$} ({low:.digits$} to {high:.digits$})"));
         said.collect::<Vec<String>>().join(", ")
     };
     let weak =

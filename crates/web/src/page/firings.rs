@@ -7,7 +7,8 @@ use maud::{Markup, html};
 /// What the last recording of a hold told of single firings, each figure with its interval.
 pub(super) fn firings(bench: &BenchState) -> Markup {
     let Some(heard) = bench.facts.firings() else { return html! {} };
-    let Some(entry) = bench.readings.iter().find(|entry| entry.reading.id.to_string() == heard.reading) else {
+    let Some(entry) = bench.readings.iter().find(|entry| entry.reading.id.to_string() == heard.reading)
+    else {
         return html! {};
     };
     html! {

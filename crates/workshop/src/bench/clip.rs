@@ -48,9 +48,13 @@ impl Workshop {
         let done = self.keep_held(job, armed, &held, Source::Recording)?;
         let (firings, caveats) = following.told();
         let caveats = caveats.into_iter().map(|caveat| caveat.says).collect();
-        let heard = serde_json::to_string(&HeardFirings { reading: id.to_string(), firings, caveats }).map_err(|error| {
-            Refusal::ours(format!("what was heard of single firings could not be written ({error})"), "report this")
-        })?;
+        let heard = serde_json::to_string(&HeardFirings { reading: id.to_string(), firings, caveats })
+            .map_err(|error| {
+                Refusal::ours(
+                    format!("what was heard of single firings could not be written ({error})"),
+                    "report this",
+                )
+            })?;
         self.set(job, None, &[(name::FIRINGS, &heard)])?;
         Ok(done)
     }

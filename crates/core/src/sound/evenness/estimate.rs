@@ -72,8 +72,7 @@ fn share_quantile(hits: f64, all: f64, quantile: f64) -> f64 {
 pub(super) fn reach(parts: usize) -> f64 {
     let z = DEVIATIONS;
     let free = parts.saturating_sub(1).max(1) as f64;
-    z + (z.powi(3) + z) / (4.0 * free)
-        + (5.0 * z.powi(5) + 16.0 * z.powi(3) + 3.0 * z) / (96.0 * free * free)
+    z + (z.powi(3) + z) / (4.0 * free) + (5.0 * z.powi(5) + 16.0 * z.powi(3) + 3.0 * z) / (96.0 * free * free)
 }
 
 /// Standard error of a figure by what it becomes when each of several parts is left out.

@@ -93,8 +93,7 @@ pub(super) fn by_sound(begins: &[f64], shares: &[f64], swell: &[f32], known: boo
         .collect();
     // From a bin at the end of the circle steps lead on into its begin: so many bins stand there twice.
     const REACH: usize = PHASE_STEPS as usize;
-    let costs: Vec<f32> =
-        (-PHASE_STEPS..=PHASE_STEPS).map(|step| step_cost(f32::from(step))).collect();
+    let costs: Vec<f32> = (-PHASE_STEPS..=PHASE_STEPS).map(|step| step_cost(f32::from(step))).collect();
     let mut wound = [0.0_f32; PHASE_BINS + 2 * REACH];
     let mut steps: Vec<Vec<i32>> = Vec::with_capacity(cycles);
     for cycle in 1..cycles {

@@ -12,9 +12,7 @@ mod shaping;
 mod timing;
 
 use super::phase::narrowest;
-use crate::sound::constants::{
-    LEARNING_ROUNDS, OWN_SHAPES, PULSE_AFTER_S, PULSE_BEFORE_S, RETIMED_ROUNDS,
-};
+use crate::sound::constants::{LEARNING_ROUNDS, OWN_SHAPES, PULSE_AFTER_S, PULSE_BEFORE_S, RETIMED_ROUNDS};
 pub(super) use between::dot;
 use between::{add_between, slopes, weights};
 

@@ -3,7 +3,10 @@
 use super::estimate::{DEVIATIONS, Estimate, jackknife, reach};
 use super::phase::narrowest;
 use super::pulses::Pulses;
-use crate::sound::constants::{ALIKE_APART, BLOCK_CYCLES, DEAD_BELOW, ENERGY_DOUBT, EVEN_NOISE, NOISE_AT_FIRINGS, NOISE_DOUBT, STRONG_SHARE, WEAK_BELOW};
+use crate::sound::constants::{
+    ALIKE_APART, BLOCK_CYCLES, DEAD_BELOW, ENERGY_DOUBT, EVEN_NOISE, NOISE_AT_FIRINGS, NOISE_DOUBT,
+    STRONG_SHARE, WEAK_BELOW,
+};
 
 /// One position of the firing pattern, over some cycles.
 #[derive(Clone, Copy, Debug, Default)]

@@ -49,7 +49,8 @@ impl Pulses {
         let common = self.common();
         let power = |step: usize| {
             let frequency = PI * (step as f64 + 0.5) / FREQUENCIES as f64;
-            let others = (1..).zip(&common).map(|(k, common)| 2.0 * common * (f64::from(k) * frequency).cos());
+            let others =
+                (1..).zip(&common).map(|(k, common)| 2.0 * common * (f64::from(k) * frequency).cos());
             // The penalty of sizes keeps what cannot be told apart at all from growing without bound.
             (1.0 + others.sum::<f64>()).max(0.0) + f64::from(SIZE_PENALTY)
         };

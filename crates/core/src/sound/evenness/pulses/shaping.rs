@@ -1,7 +1,7 @@
 //! Shapes of pulses, the sizes and instants of firings held.
 
-use super::between::{add_between, gather_between, overlap};
 use super::Pulses;
+use super::between::{add_between, gather_between, overlap};
 use crate::sound::constants::{LEARNING_STEPS, SHAPE_PENALTY};
 
 impl Pulses {
