@@ -41,6 +41,7 @@ fn words_json_and_csv_tell_the_same_speed() {
     let said = listen(&[text(&file), "--engine", "single"]);
     assert_eq!(said.status.code(), Some(0), "{}", stderr(&said));
     assert!(stdout(&said).contains("rpm") && stdout(&said).contains("(single, 6.0 s)"), "{}", stdout(&said));
+    assert!(stdout(&said).contains("lies with 90 % probability"), "{}", stdout(&said));
 
     let said = listen(&[text(&file), "--firing", "0", "--json"]);
     let json: serde_json::Value = serde_json::from_str(&stdout(&said)).expect("one JSON object");
@@ -51,11 +52,10 @@ fn words_json_and_csv_tell_the_same_speed() {
     for field in ["rpm", "rpm_se", "spread_rpm", "cycle_variation_pct", "weak_firings_pct"] {
         assert!(json["summary"].as_object().is_some_and(|summary| summary.contains_key(field)), "{field}");
     }
-    let told = |key: &str| json["summary"][key].as_f64();
-    if let Some(varies) = told("cycle_variation_pct") {
-        let (low, high) = (told("cycle_variation_low_pct"), told("cycle_variation_high_pct"));
-        assert!(low <= Some(varies) && Some(varies) <= high, "{varies}: {low:?} to {high:?}");
-    }
+    let told = |key: &str| json["summary"][key].as_f64().expect("a figure");
+    let (low, high) = (told("cycle_variation_low_pct"), told("cycle_variation_high_pct"));
+    assert!(low <= told("cycle_variation_pct") && told("cycle_variation_pct") <= high, "{low} to {high}");
+    assert_eq!(told("evenness_coverage"), 0.9);
     for field in ["t_s", "rpm", "sd_rpm", "heard"] {
         assert!(json["trace"][60].as_object().is_some_and(|point| point.contains_key(field)), "{field}");
     }

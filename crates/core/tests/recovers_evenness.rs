@@ -5,7 +5,7 @@ use bellmouth_core::practice::Dice;
 use bellmouth_core::practice::voice::{
     Fired, Noise, Room, Running, SAMPLE_RATE_HZ, Speed, Surroundings, Take, Voice,
 };
-use bellmouth_core::sound::evenness::{Evenness, Follower, Pulse};
+use bellmouth_core::sound::evenness::{COVERAGE, Estimate, Evenness, Follower, Pulse};
 use bellmouth_core::sound::{FRAME_S, Frame, Heard};
 
 /// An idle of an engine with one pipe, 8 % of its firings missed, in a garage with 10 dB of noise.
@@ -110,6 +110,37 @@ fn recovers_missed_firings_and_the_strength_of_each_cylinder() {
             assert!(off.abs() < 0.15, "{name}: cylinder {} is off by {off}", fired.cylinder);
         }
     }
+}
+
+#[test]
+fn recovers_what_is_true_within_nine_intervals_of_ten() {
+    let (mut held, mut all) = (0.0, 0.0);
+    for (name, seed) in
+        [("single", 55), ("twin-180", 56), ("twin-270", 57), ("triple-120", 58), ("inline-4", 59)]
+    {
+        let (voice, take, samples) = garage(name, |_| {}, seed);
+        let (follower, pulses) = follow(&voice.firing, &samples, &trace(&take, seed), 4_096);
+        let even = evenness(&follower);
+        let pairs = matched(&pulses, &take.truth.fired);
+        let cylinder_of = |position: usize| {
+            let own = pairs.iter().find(|(pulse, _)| pulse.position == position);
+            own.expect("a firing at each position").1.cylinder
+        };
+        let most = voice.strengths.iter().copied().fold(0.0, f64::max);
+        let mut figures = vec![(even.variation_pct, 12.4, 8.0)];
+        figures.extend(even.weak_pct.iter().map(|share| (*share, 8.0, 20.0)));
+        let energies = even.energy.iter().enumerate();
+        figures.extend(energies.map(|(position, energy)| {
+            (*energy, (voice.strengths[cylinder_of(position)] / most).powi(2), 0.4)
+        }));
+        for (Estimate { value, low, high }, truth, widest) in figures {
+            assert!(low <= value && value <= high && high - low < widest, "{name}: {low} to {high}");
+            held += f64::from(u8::from(low <= truth && truth <= high));
+            all += 1.0;
+        }
+    }
+    // Of some thirty intervals with nine held in ten, fewer than four in five are held once in twenty times.
+    assert!(held >= (COVERAGE - 0.1) * all, "{held} of {all}");
 }
 
 #[test]

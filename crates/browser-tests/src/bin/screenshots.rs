@@ -49,6 +49,18 @@ impl Album {
         }
     }
 
+    /// Drops a recording of a hold on the bench that is open.
+    async fn recording(&self, name: &str) {
+        let sounds = tempfile::tempdir().expect("a folder can be made");
+        let clip = sounds.path().join("hold.wav");
+        Idling::twin_45(1040.0, 32.0).write_wav(&clip);
+        self.browser.click("details[data-key=clip] > summary").await;
+        let field = self.browser.find("details[data-key=clip] input[type=file]").await;
+        field.send_keys(&clip.display().to_string()).await.expect("a file can be chosen");
+        self.browser.until("it was listened to", "return document.querySelector('#firings')").await;
+        self.take(name).await;
+    }
+
     async fn page(&self, name: &str, url: &str) {
         self.browser.goto(url).await;
         self.take(name).await;
@@ -140,4 +152,7 @@ async fn bench_pages(into: &Path) {
     album.page("bench-left", &server.url(&swept.bench())).await;
     server.post(&format!("{}/idle/alarm", first.job), &[]);
     album.page("alarm", &server.url(&format!("{}/alarm", first.job))).await;
+    let recorded = garage::ready(&server, bike);
+    album.browser.goto(&server.url(&recorded.bench())).await;
+    album.recording("bench-recording").await;
 }

@@ -55,4 +55,8 @@ async fn a_dropped_recording_gives_a_reading_and_a_file_that_is_none_gives_a_sen
     let rpm: f64 = speed.split(' ').next().unwrap_or_default().parse().expect("a speed");
     bellmouth_browser_tests::figure(&format!("recording of {TRUE_RPM} rpm read as {speed}"));
     assert!((rpm - TRUE_RPM).abs() < 0.01 * TRUE_RPM, "{row}");
+    let firings = browser.text_of("details[data-key=firings]").await;
+    assert!(firings.contains("Single firings, recording at 1¾"), "{firings}");
+    assert!(firings.contains("Strength finds a missing cylinder, never a lean one."), "{firings}");
+    assert_eq!(browser.run("return document.querySelectorAll('#firings tbody tr').length").await, 2);
 }
