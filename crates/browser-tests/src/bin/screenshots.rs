@@ -57,7 +57,7 @@ impl Album {
         self.browser.click("details[data-key=clip] > summary").await;
         let field = self.browser.find("details[data-key=clip] input[type=file]").await;
         field.send_keys(&clip.display().to_string()).await.expect("a file can be chosen");
-        self.browser.until("it was listened to", "return document.querySelector('#firings')").await;
+        self.browser.until("it was listened to", "return document.querySelector('#firings') !== null").await;
         self.take(name).await;
     }
 
