@@ -41,7 +41,7 @@ fn words_json_and_csv_tell_the_same_speed() {
     let said = listen(&[text(&file), "--engine", "single"]);
     assert_eq!(said.status.code(), Some(0), "{}", stderr(&said));
     assert!(stdout(&said).contains("rpm") && stdout(&said).contains("(single, 6.0 s)"), "{}", stdout(&said));
-    assert!(stdout(&said).contains("lies with 90 % probability"), "{}", stdout(&said));
+    assert!(stdout(&said).contains("the 90 % interval of each"), "{}", stdout(&said));
 
     let said = listen(&[text(&file), "--firing", "0", "--json"]);
     let json: serde_json::Value = serde_json::from_str(&stdout(&said)).expect("one JSON object");

@@ -126,5 +126,5 @@ fn firings(summary: &Summary) -> String {
     if !strength.is_empty() {
         out += &format!("  energy at the microphone: {strength}\n");
     }
-    out + &format!("  in brackets, between what each lies with {:.0} % probability\n", 100.0 * coverage)
+    out + &format!("  in brackets, the {:.0} % interval of each\n", 100.0 * coverage)
 }

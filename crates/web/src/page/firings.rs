@@ -13,8 +13,10 @@ pub(super) fn firings(bench: &BenchState) -> Markup {
     };
     html! {
         details data-key="firings" open { summary { "Single firings, recording at " (entry.turns()) }
-            @if let Some(firings) = &heard.firings { (figures(firings)) }
-            ul.caveats { @for caveat in &heard.caveats { li { (crate::error::sentence(caveat)) } } }
+            div.stack {
+                @if let Some(firings) = &heard.firings { (figures(firings)) }
+                ul.caveats { @for caveat in &heard.caveats { li { (crate::error::sentence(caveat)) } } }
+            }
         }
     }
 }
@@ -34,7 +36,7 @@ fn figures(firings: &Firings) -> Markup {
                 }
             } } }
         }
-        p.small { "Small: between what it lies with 90 % probability. Strength is a firing's mean energy at the microphone, the strongest 1." }
+        p.small { "Beside each figure stands its 90 % interval. Strength is a firing's mean energy at the microphone, the strongest 1." }
         p { b { "Strength finds a missing cylinder, never a lean one." } }
     }
 }
