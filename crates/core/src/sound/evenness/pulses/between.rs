@@ -77,3 +77,23 @@ pub(super) fn slopes(part: f32) -> [f32; 4] {
         -(3.0 * p * p - 1.0) / 6.0,
     ]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn gathering_is_the_transpose_of_adding() {
+        let weights = weights(0.3);
+        for length in [1_usize, 2, 3, 4, 29] {
+            let shape: Vec<f32> = (0..length + 3).map(|i| ((i * i * 7) % 11) as f32 - 5.0).collect();
+            let sound: Vec<f32> = (0..length).map(|i| ((i * 5) % 13) as f32 - 6.0).collect();
+            let mut added = vec![0.0; length];
+            add_between(&shape, weights, 0, &mut added);
+            let mut gathered = vec![0.0; length + 3];
+            gather_between(&sound, weights, &mut gathered);
+            let (one, other) = (dot(&added, &sound), dot(&gathered, &shape));
+            assert!((one - other).abs() < 1e-3, "{length} values: {one} and {other}");
+        }
+    }
+}
