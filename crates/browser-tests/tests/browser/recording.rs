@@ -27,7 +27,7 @@ async fn a_dropped_recording_gives_a_reading_and_a_file_that_is_none_gives_a_sen
             "return document.querySelector('#toast p').textContent.includes('notes.wav')",
         )
         .await;
-    let rows = "document.querySelectorAll('#part-more tbody tr').length";
+    let rows = "document.querySelectorAll('details[data-key=readings] tbody tr').length";
     assert_eq!(browser.run(&format!("return {rows}")).await, 0);
     browser.until("the keys are free", "return !document.querySelector('form.busy')").await;
 
@@ -49,9 +49,9 @@ async fn a_dropped_recording_gives_a_reading_and_a_file_that_is_none_gives_a_sen
         .await;
     field.send_keys(&clip.display().to_string()).await.expect("a file can be chosen");
     browser.until("the reading is saved", &format!("return {rows} === 1")).await;
-    let row = browser.text_of("#part-more tbody tr").await;
+    let row = browser.text_of("details[data-key=readings] tbody tr").await;
     assert!(row.contains("recording") && row.contains("1¾"), "{row}");
-    let speed = browser.text_of("#part-more td.number").await;
+    let speed = browser.text_of("details[data-key=readings] td.number").await;
     let rpm: f64 = speed.split(' ').next().unwrap_or_default().parse().expect("a speed");
     bellmouth_browser_tests::figure(&format!("recording of {TRUE_RPM} rpm read as {speed}"));
     assert!((rpm - TRUE_RPM).abs() < 0.01 * TRUE_RPM, "{row}");
