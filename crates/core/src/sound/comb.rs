@@ -4,7 +4,7 @@
 //! order there   p(P) = (1−μ) exp[−P/(1+s)]/(1+s) + μ/(1+P)²
 //! noise         p(P) = (1−ε) exp(−P) + ε/(1+P)²
 //! evidence      Σ over orders of ln p(order there) − ln p(noise)
-//! strength      s(k) = A { S(k) e^(−φ²) + [1 + σ² − e^(−φ²)] / N },   φ = 2π f τ
+//! strength      s(k) = A { S(k) e^(−φ²) + [1 + σ² − e^(−φ²)] / N } / (1 + f²/f₀²),   φ = 2π f τ
 //! ```
 //!
 //! *P* is a line's power over its floor, *s* how far an order stands above it. A share *ε* of lines in
@@ -17,6 +17,12 @@
 //! [`Firing::order_strength`]) are there all the same, the stronger the higher their frequency *f*. Of a few
 //! pairs of *σ* and *τ* and a few strengths *A* the likeliest is taken, band by band.
 //!
+//! Loudness is no train of needles: its orders fall off with their frequency, from *f₀* on
+//! ([`FALLS_HZ`]). That tells a speed from its multiples and its parts: a cycle of several pulses has weak orders
+//! below the strong one of its firings, a single pulse has none, and a speed much too high has its firings where
+//! little is left. For the same reason the strength *A* is limited the more, the faster the firings follow
+//! one another ([`STRONGEST`]).
+//!
 //! Unevenness is not one number. In an even-firing engine of *N* cylinders, orders that leave the same
 //! remainder by *N* rise and fall together (the remainders *q* and *N − q* too): cylinders alike in
 //! pairs raise one such family and leave the others silent. Each family has its own unevenness.
@@ -27,8 +33,8 @@ use std::ops::Range;
 use pulp::{Simd, WithSimd};
 
 use super::constants::{
-    BELIEVED_MOST, BELIEVED_SLOPE, FAR_ABOVE, FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, SLOW_SLOPE, STEP,
-    STRENGTHS, UNEVENNESS,
+    BELIEVED_MOST, BELIEVED_SLOPE, FALLS_HZ, FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, SLOW, STEP,
+    STRENGTHS, STRONGEST, UNEVENNESS,
 };
 use super::spectra::Lines;
 use crate::engine::layout::Firing;
@@ -71,6 +77,7 @@ impl Comb {
             .map(|k| (k, ((k as f64).ln() / STEP).round() as usize, firing.order_strength(k)))
             .collect();
         let first_hz = firing.cycles_per_second(lowest_rpm);
+        let hz_at = |cell: usize| first_hz * (STEP * cell as f64).exp();
         let groups = (0..speeds.div_ceil(SIDE))
             .map(|group| {
                 let mut families: Vec<Family> =
@@ -82,12 +89,8 @@ impl Comb {
                     let place = group * SIDE + shift;
                     let family = &mut families[(k % period).min(period - k % period)];
                     family.implied &= strength > 0.9;
-                    family.teeth.push(Tooth::new(
-                        firing,
-                        place,
-                        strength,
-                        first_hz * (STEP * place as f64).exp(),
-                    ));
+                    let cycle_hz = hz_at(group * SIDE);
+                    family.teeth.push(Tooth::new(firing, place, strength, hz_at(place), cycle_hz));
                 }
                 families.retain(|family| !family.teeth.is_empty());
                 families
@@ -96,30 +99,12 @@ impl Comb {
         Comb { groups, arch: pulp::Arch::new() }
     }
 
-    /// Adds the evidence of a window's lines for every speed of a range.
+    /// Adds the evidence of a window's lines, so many times, for every speed of a range.
     ///
     /// A first pass tries one unevenness. Speeds that it leaves far behind the best keep what it found,
     /// which is at most the evidence and too little to matter; the rest are weighed in full.
-    pub(crate) fn weigh(&self, bands: &[Lines], range: Range<usize>, evidence: &mut [f32]) {
-        self.arch.dispatch(Weighing {
-            comb: self,
-            bands,
-            times: 1.0,
-            range,
-            far_behind: FAR_BEHIND,
-            evidence,
-        });
-    }
-
-    /// The same by the first pass alone, so many times.
-    pub(crate) fn weigh_roughly(
-        &self,
-        bands: &[Lines],
-        times: f32,
-        range: Range<usize>,
-        evidence: &mut [f32],
-    ) {
-        self.arch.dispatch(Weighing { comb: self, bands, times, range, far_behind: 0.0, evidence });
+    pub(crate) fn weigh(&self, bands: &[Lines], times: f32, range: Range<usize>, evidence: &mut [f32]) {
+        self.arch.dispatch(Weighing { comb: self, bands, times, range, evidence });
     }
 }
 
@@ -129,8 +114,6 @@ struct Weighing<'a> {
     bands: &'a [Lines],
     times: f32,
     range: Range<usize>,
-    /// By how much a speed may fall behind the best and still be weighed in full.
-    far_behind: f32,
     evidence: &'a mut [f32],
 }
 
@@ -149,7 +132,7 @@ impl WithSimd for Weighing<'_> {
             quick.push(found);
         }
         for (group, mut found) in asked.zip(quick) {
-            if best - self.far_behind < highest(&found) {
+            if best - FAR_BEHIND < highest(&found) {
                 found = weigh_group::<S, false>(simd, &groups[group], self.bands);
             }
             for (evidence, found) in self.evidence[group * SIDE..].iter_mut().zip(found) {
@@ -160,12 +143,17 @@ impl WithSimd for Weighing<'_> {
 }
 
 impl Tooth {
-    fn new(firing: &Firing, place: usize, implied: f64, hz: f64) -> Tooth {
+    /// An order of this frequency, implied by so much, of an engine that turns through so many cycles a second.
+    fn new(firing: &Firing, place: usize, implied: f64, hz: f64, cycle_hz: f64) -> Tooth {
         let cylinders = firing.angles_deg().len() as f64;
+        let (at_60_hz, power, least) = STRONGEST;
+        let strongest = (at_60_hz * (60.0 / (cylinders * cycle_hz)).powf(power)).max(least);
+        let left = 1.0 / (1.0 + (hz / FALLS_HZ).powi(2));
         let s = STRENGTHS.map(|strength| {
             UNEVENNESS.map(|(share, late_s, _)| {
                 let together = (-(TAU * hz * late_s).powi(2)).exp();
-                strength * (implied * together + (1.0 + share * share - together) / cylinders)
+                let expected = implied * together + (1.0 + share * share - together) / cylinders;
+                strength.min(strongest) * left * expected
             })
         });
         Tooth {
@@ -300,14 +288,10 @@ pub(crate) fn believed(lowest_rpm: f64, speeds: usize, around: Option<(f64, f64)
         None => IDLE_RPM,
         Some((rpm, factor)) => (rpm / factor, rpm * factor),
     };
-    let (slope_below, most_below) =
-        if around.is_some() { (BELIEVED_SLOPE, BELIEVED_MOST.1) } else { (SLOW_SLOPE, BELIEVED_MOST.0) };
+    let below = if around.is_none() { SLOW } else { (BELIEVED_SLOPE, BELIEVED_MOST) };
     by_speed(lowest_rpm, speeds, |log| {
-        let (below, above) = ((from.ln() - log) as f32, (log - to.ln()) as f32);
-        let far = if around.is_none() { (log - FAR_ABOVE.0.ln()) as f32 } else { 0.0 };
-        -(slope_below * below).clamp(0.0, most_below)
-            - (BELIEVED_SLOPE * above).clamp(0.0, BELIEVED_MOST.1)
-            - (BELIEVED_SLOPE * far).clamp(0.0, FAR_ABOVE.1)
+        let (under, over) = ((from.ln() - log) as f32, (log - to.ln()) as f32);
+        -(below.0 * under).clamp(0.0, below.1) - (BELIEVED_SLOPE * over).clamp(0.0, BELIEVED_MOST)
     })
 }
 
@@ -364,7 +348,7 @@ mod tests {
             for strength in [5.0, 60.0, 500.0] {
                 let bands = [lines(&firing, 1000.0, cells, strength)];
                 let mut pruned = vec![0.0; speeds];
-                comb.weigh(&bands, 0..speeds, &mut pruned);
+                comb.weigh(&bands, 1.0, 0..speeds, &mut pruned);
                 let full: Vec<f32> = comb
                     .groups
                     .iter()

@@ -43,7 +43,7 @@ impl Company {
         let place = |rpm: f64| (((rpm / SPEEDS_RPM.0).ln() / STEP) as usize).min(self.speeds);
         let range = place(COMPANY_RPM.0)..place(COMPANY_RPM.1);
         self.evidence[range.clone()].fill(0.0);
-        self.comb.weigh(&self.left[..bands.len()], range.clone(), &mut self.evidence);
+        self.comb.weigh(&self.left[..bands.len()], 1.0, range.clone(), &mut self.evidence);
         self.evidence[range].iter().copied().fold(0.0, f32::max)
     }
 }

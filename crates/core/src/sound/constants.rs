@@ -39,15 +39,15 @@ pub const CHIRPS_PER_S: [f64; 12] = [-2.5, -1.6, -1.0, -0.6, -0.3, 0.3, 0.6, 1.0
 /// The most by which speed may change from a window's middle to its end for a chirp to be read in it.
 pub const MOST_WARP: f64 = 0.8;
 /// What a chirp of 1/s costs, in the logarithm of likelihood; it goes with the root of the rate.
-pub const CHIRP_COST: f32 = 0.8;
+pub const CHIRP_COST: f32 = 0.6;
 /// Share of its usual evidence below which a steady speed does not explain the sound.
-pub const UNEXPLAINED: f32 = 0.45;
+pub const UNEXPLAINED: f32 = 0.6;
 /// Share by which the usual evidence follows that of each frame.
 pub const USUAL_SHARE: f32 = 0.05;
 /// Frames for which chirps go on being tried after the last one was needed.
 pub const CHIRP_FRAMES: usize = 10;
 /// How far below and above the speeds believed in a changing one is looked for: factors.
-pub const CHIRP_REACH: (f64, f64) = (2.2, 2.6);
+pub const CHIRP_REACH: (f64, f64) = (4.5, 4.5);
 /// Share of the belief that follows the likeliest chirp to the next frame; the rest stays.
 pub const FOLLOWS: f32 = 0.5;
 
@@ -76,14 +76,26 @@ pub const STEP: f64 = 0.004;
 /// How far a speed may lie from what a tachometer roughly shows: a factor.
 pub const ABOUT_FACTOR: f64 = 1.35;
 
-/// Strengths of an implied order against the floor that are tried.
-pub const STRENGTHS: [f64; 4] = [2.5, 16.0, 100.0, 640.0];
+/// Strengths of an implied order against the floor that are tried, as far as orders do not fall off.
+pub const STRENGTHS: [f64; 4] = [3.0, 24.0, 192.0, 1536.0];
+/// Frequency from which orders fall off, hertz.
+pub const FALLS_HZ: f64 = 60.0;
+/// The greatest strength: where 60 firings come in a second, the power of their rate by which it falls, and
+/// its least.
+pub const STRONGEST: (f64, f64, f64) = (4000.0, 1.4, 40.0);
 
 /// How cylinders differ: share by which their strengths differ, time by which their pulses do, seconds, and
-/// how believable that is (a logarithm). The first is tried on every speed.
-pub const UNEVENNESS: [(f64, f64, f32); 3] = [(0.25, 0.3e-3, 0.0), (0.12, 0.1e-3, -0.2), (0.4, 1.2e-3, -1.6)];
+/// how believable that is (a logarithm). The first is tried on every speed; the last two are cylinders that hardly
+/// sound alike, and such that do so perfectly.
+pub const UNEVENNESS: [(f64, f64, f32); 5] = [
+    (0.12, 0.1e-3, 0.0),
+    (0.2, 0.3e-3, -0.2),
+    (0.4, 1.2e-3, -2.0),
+    (0.877, 0.3e-3, -2.0),
+    (0.02, 0.02e-3, -3.0),
+];
 /// Evidence of one window by which a speed may fall behind the best and still be weighed in full.
-pub const FAR_BEHIND: f32 = 25.0;
+pub const FAR_BEHIND: f32 = 100.0;
 
 /// Where an engine on a tuning bench is first met: between these speeds, rpm. Outside it is less likely by so
 /// much for each unit of the logarithm of speed, up to a most: a start settles ties, no more.
@@ -92,16 +104,14 @@ pub const IDLE_RPM: (f64, f64) = (690.0, 1350.0);
 pub const IDLE_SLOPE: f32 = 60.0;
 /// See [`IDLE_RPM`]: the most, as a logarithm of probability.
 pub const IDLE_MOST: f32 = 6.0;
-/// Until an engine is believed to have been revved, evidence of every frame is taken off outside [`IDLE_RPM`] for
-/// each unit of the logarithm of speed, up to a most: below, above.
+/// Evidence of every frame is taken off outside [`IDLE_RPM`] for each unit of the logarithm of speed, up to a most;
+/// once an engine was revved, away from its speed.
 pub const BELIEVED_SLOPE: f32 = 150.0;
 /// See [`BELIEVED_SLOPE`].
-pub const BELIEVED_MOST: (f32, f32) = (40.0, 18.0);
-/// The slope below idle: an engine of which one cylinder in two is hardly heard sounds like half its speed.
-pub const SLOW_SLOPE: f32 = 700.0;
-/// Far above idle more is taken off, once from here on, rpm, and how much at most: no engine is met there
-/// that did not pass through lower speeds within hearing.
-pub const FAR_ABOVE: (f64, f32) = (2500.0, 15.0);
+pub const BELIEVED_MOST: f32 = 5.0;
+/// The slope below idle and its most: an engine of which one cylinder in two is hardly heard sounds like half
+/// its speed.
+pub const SLOW: (f32, f32) = (500.0, 26.0);
 /// Speed from which an engine heard is believed to have been revved, rpm: what [`IDLE_RPM`] says ends,
 /// and speeds further than [`FAST_FACTOR`] from it lose as much as those above idle did.
 pub const FAST_RPM: f64 = 1450.0;
@@ -120,12 +130,11 @@ pub const FINAL_FRAMES: usize = 24;
 
 /// Scale of the ordinary step of speed from frame to frame, grid cells.
 pub const NARROW_CELLS: f32 = 0.8;
-/// Scale of the step of a blip, grid cells.
-pub const WIDE_CELLS: f32 = 16.0;
-/// Share of blips among steps.
-pub const WIDE_SHARE: f32 = 0.01;
-/// The same where a steady speed does not explain the sound of an engine.
-pub const MOVING_SHARE: f32 = 0.3;
+/// Blips among the steps: their share, and the scale of their step, grid cells.
+pub const BLIPS: (f32, f32) = (0.01, 16.0);
+/// The same where a steady speed does not explain the sound of an engine: smaller steps, since chirps say where
+/// it goes.
+pub const MOVING_BLIPS: (f32, f32) = (0.3, 8.0);
 /// Probability that an engine starts or stops from one frame to the next.
 pub const COME_OR_GO: f32 = 0.003;
 

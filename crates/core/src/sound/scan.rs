@@ -140,7 +140,7 @@ impl Scan {
                 if 0.0 < says {
                     self.hear_window(window, frame, Some(chirp));
                     let bands = &self.lines[..self.ears.bands()];
-                    self.windows[window].1.weigh_roughly(bands, says, range.clone(), &mut at_rate);
+                    self.windows[window].1.weigh(bands, says, range.clone(), &mut at_rate);
                 }
             }
             let cost = CHIRP_COST * rate.abs().sqrt() as f32 / TEMPER;
@@ -158,7 +158,7 @@ impl Scan {
     /// Adds the evidence of one window about one frame for a steady speed.
     fn steady(&mut self, window: usize, frame: usize, range: Range<usize>, evidence: &mut [f32]) {
         self.hear_window(window, frame, None);
-        self.windows[window].1.weigh(&self.lines[..self.ears.bands()], range, evidence);
+        self.windows[window].1.weigh(&self.lines[..self.ears.bands()], 1.0, range, evidence);
     }
 
     /// The lines of one window about one frame.

@@ -7,9 +7,7 @@
 //! An engine that stops climbs the ladder, a rung a frame, and may be met again only from its top: so "no
 //! engine" is no short way from one speed to another.
 
-use super::constants::{
-    COME_OR_GO, FOLLOWS, GONE, MOVING_SHARE, NARROW_CELLS, STOPPED_FRAMES, WIDE_CELLS, WIDE_SHARE,
-};
+use super::constants::{BLIPS, COME_OR_GO, FOLLOWS, GONE, MOVING_BLIPS, NARROW_CELLS, STOPPED_FRAMES};
 
 /// Rung from which an engine may be met.
 const TOP: usize = STOPPED_FRAMES - 1;
@@ -157,10 +155,10 @@ impl Chain {
         word.normalise();
     }
 
-    /// One step of speed, with so many blips among the steps: convolution with *exp(−|d|/scale)* of both
-    /// scales. It is symmetric, so the same one serves forward and backward.
-    fn step(&mut self, speeds: &mut [f32], blips: f32) {
-        let decay = [(-1.0 / NARROW_CELLS).exp(), (-1.0 / WIDE_CELLS).exp()];
+    /// One step of speed, with blips of such a share and scale among the steps: convolution with
+    /// *exp(−|d|/scale)* of both scales. It is symmetric, so the same one serves forward and backward.
+    fn step(&mut self, speeds: &mut [f32], (blips, cells): (f32, f32)) {
+        let decay = [(-1.0 / NARROW_CELLS).exp(), (-1.0 / cells).exp()];
         let scale = decay.map(|decay| (1.0 - decay) / (1.0 + decay));
         // Four recurrences that do not wait for one another, in one pass.
         let (mut up, mut down) = ([0.0_f32; 2], [0.0_f32; 2]);
@@ -182,9 +180,9 @@ impl Chain {
     }
 }
 
-/// Share of blips among the steps from a frame with this drift.
-fn blips(drift: &[i8]) -> f32 {
-    if drift.is_empty() { WIDE_SHARE } else { MOVING_SHARE }
+/// Blips among the steps from a frame with this drift.
+fn blips(drift: &[i8]) -> (f32, f32) {
+    if drift.is_empty() { BLIPS } else { MOVING_BLIPS }
 }
 
 /// Where a drift leads, kept on the grid.
@@ -217,7 +215,7 @@ mod tests {
         let mut chain = flat(600);
         let mut speeds = vec![0.0; 600];
         speeds[300] = 1.0;
-        chain.step(&mut speeds, 0.3);
+        chain.step(&mut speeds, (0.3, 16.0));
         assert!((total(&speeds) - 1.0).abs() < 1e-5);
         let best = (0..600).max_by(|&a, &b| speeds[a].total_cmp(&speeds[b]));
         assert_eq!(best, Some(300));
