@@ -88,8 +88,8 @@ pub const STRONGEST: (f64, f64, f64) = (4000.0, 1.4, 40.0);
 /// how believable that is (a logarithm). The first is tried on every speed; the last two are cylinders that hardly
 /// sound alike, and such that do so perfectly.
 pub const UNEVENNESS: [(f64, f64, f32); 5] = [
-    (0.12, 0.1e-3, 0.0),
-    (0.2, 0.3e-3, -0.2),
+    (0.192, 0.3e-3, 0.0),
+    (0.12, 0.1e-3, -0.3),
     (0.4, 1.2e-3, -2.0),
     (0.877, 0.3e-3, -2.0),
     (0.02, 0.02e-3, -3.0),
@@ -153,7 +153,7 @@ pub const TWO_ENGINES: f32 = 0.15;
 pub const COMPANY_LEAST: f32 = 40.0;
 
 /// Evidence that noise alone reaches as often as not: what "no engine" scores.
-pub const NONE_SCORES: f32 = 6.0;
+pub const NONE_SCORES: f32 = 8.0;
 
 /// Range in which tones are looked for, hertz: above what firings at crank-correct instants keep
 /// sharp.
