@@ -105,7 +105,12 @@ impl Firings {
 impl Ranged {
     /// An estimate to so many parts of a unit.
     fn of(estimate: &Estimate, parts: f64) -> Ranged {
-        let rounded = |value: f64| (value * parts).round() / parts;
+        let rounded = |value: f64| rounded(value, parts);
         Ranged { value: rounded(estimate.value), low: rounded(estimate.low), high: rounded(estimate.high) }
     }
+}
+
+/// Digits beyond what is known only hide it.
+pub(crate) fn rounded(value: f64, parts: f64) -> f64 {
+    (value * parts).round() / parts
 }

@@ -176,8 +176,3 @@ fn fires_evenly(firing: &Firing) -> bool {
     let distance = firing.cycle_deg() / angles.len() as f64;
     angles.len() > 1 && angles.iter().enumerate().all(|(i, angle)| (angle - i as f64 * distance).abs() < 1.0)
 }
-
-/// Digits beyond what is known only hide it.
-fn rounded(value: f64, parts: f64) -> f64 {
-    (value * parts).round() / parts
-}

@@ -78,10 +78,12 @@ impl Comb {
             .collect();
         let first_hz = firing.cycles_per_second(lowest_rpm);
         let hz_at = |cell: usize| first_hz * (STEP * cell as f64).exp();
+        let cylinders = firing.angles_deg().len() as f64;
         let groups = (0..speeds.div_ceil(SIDE))
             .map(|group| {
                 let mut families: Vec<Family> =
                     (0..=period / 2).map(|_| Family { teeth: Vec::new(), implied: true }).collect();
+                let strengths = strengths(cylinders * hz_at(group * SIDE));
                 // Up to the same frequency for every speed: a limit in orders would favour fast ones.
                 for &(k, shift, strength) in
                     orders.iter().filter(|(_, shift, _)| (group + 1) * SIDE + shift <= cells)
@@ -89,8 +91,7 @@ impl Comb {
                     let place = group * SIDE + shift;
                     let family = &mut families[(k % period).min(period - k % period)];
                     family.implied &= strength > 0.9;
-                    let cycle_hz = hz_at(group * SIDE);
-                    family.teeth.push(Tooth::new(firing, place, strength, hz_at(place), cycle_hz));
+                    family.teeth.push(Tooth::new(cylinders, place, strength, hz_at(place), &strengths));
                 }
                 families.retain(|family| !family.teeth.is_empty());
                 families
@@ -143,17 +144,14 @@ impl WithSimd for Weighing<'_> {
 }
 
 impl Tooth {
-    /// An order of this frequency, implied by so much, of an engine that turns through so many cycles a second.
-    fn new(firing: &Firing, place: usize, implied: f64, hz: f64, cycle_hz: f64) -> Tooth {
-        let cylinders = firing.angles_deg().len() as f64;
-        let (at_60_hz, power, least) = STRONGEST;
-        let strongest = (at_60_hz * (60.0 / (cylinders * cycle_hz)).powf(power)).max(least);
+    /// An order of this frequency, implied by so much, of so many cylinders.
+    fn new(cylinders: f64, place: usize, implied: f64, hz: f64, strengths: &[f64; STRONG]) -> Tooth {
         let left = 1.0 / (1.0 + (hz / FALLS_HZ).powi(2));
-        let s = STRENGTHS.map(|strength| {
+        let s = strengths.map(|strength| {
             UNEVENNESS.map(|(share, late_s, _)| {
                 let together = (-(TAU * hz * late_s).powi(2)).exp();
                 let expected = implied * together + (1.0 + share * share - together) / cylinders;
-                strength.min(strongest) * left * expected
+                strength * left * expected
             })
         });
         Tooth {
@@ -162,6 +160,13 @@ impl Tooth {
             cost: s.map(|s| s.map(|s| -s.ln_1p() as f32)),
         }
     }
+}
+
+/// The strengths to try where so many firings come in a second.
+fn strengths(firings_per_s: f64) -> [f64; STRONG] {
+    let (at_60, power, least) = STRONGEST;
+    let strongest = (at_60 * (60.0 / firings_per_s).powf(power)).max(least);
+    STRENGTHS.map(|strength| strength.min(strongest))
 }
 
 /// The evidence of all bands for one group of speeds; `quick` tries the first unevenness alone.

@@ -4,7 +4,7 @@ use bellmouth_core::sound::{Frame, Heard};
 use serde::Serialize;
 
 use super::ranking::Ranked;
-use super::rounded;
+use crate::firings::rounded;
 
 /// What was heard in a recording.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use super::{Reservation, rounded};
+use super::Reservation;
+use crate::firings::rounded;
 
 /// Speeds of two layouts that differ by less are the same speed, share.
 const SAME_SPEED: f64 = 0.03;

@@ -5,8 +5,7 @@ use bellmouth_core::sound::{FRAME_S, Frame, Heard};
 
 use super::answer::{Reservation, Summary};
 use super::ear::Ear;
-use super::rounded;
-use crate::firings::{Firings, Ranged};
+use crate::firings::{Firings, Ranged, rounded};
 use crate::recording::Recording;
 
 /// Frames over which the memory of a speed trace is followed for its standard error: 5 s.
