@@ -4,16 +4,19 @@
 //! |---|---|
 //! | `alarms --minutes 30` | so many minutes of each kind of other sound, heard as each of seven layouts: frames heard, the longest run, how far from the threshold |
 //! | `alarms --say FILE --minutes 6` | writes rows of witnesses: engines at right and at wrong speeds, starts, and other sounds |
-//! | `alarms --fit FILE` | fits the weights to such rows (may be repeated), tries them on rows left out, prints the block for `sound/constants.rs` |
+//! | `alarms --fit FILE` | fits the weights to such rows (may be repeated), tries them on rows left out, prints `sound/constants/fitted.rs` |
 //!
-//! After any change of what is heard: `alarms --say FILE --minutes 6 && alarms --fit FILE` (ten minutes on two
-//! cores), paste the block, build again, and let `alarms --minutes 30` confirm it on other seeds.
+//! After any change of what is heard (eight minutes on two cores that have nothing else to do):
+//! `alarms --say FILE --minutes 12 && alarms --fit FILE > ../crates/core/src/sound/constants/fitted.rs`, format, build
+//! again, and let `alarms --minutes 30` confirm it on other seeds.
 //! `--first-seed S` moves the seeds of other sounds, `--only WORD` keeps those whose name holds the word,
 //! `--thin N` keeps every Nth clip of engines. Needs `scripts/fetch-pulses`, espeak-ng and ffmpeg.
 
+mod drawn;
 #[path = "../../../../crates/workshop/tests/hearing/engine_sound.rs"]
 mod engine_sound;
 mod fit;
+mod net;
 #[path = "../../../../crates/workshop/tests/hearing/other_sound.rs"]
 mod other_sound;
 mod rows;

@@ -13,7 +13,7 @@ use crate::other_sound;
 pub const RMS: f64 = 0.1;
 
 /// Length of one take of other sound, seconds.
-const TAKE_S: f64 = 15.0;
+const TAKE_S: f64 = 12.0;
 
 /// One take of a sound that is no engine.
 #[derive(Clone, Copy)]

@@ -48,10 +48,10 @@ const SIDE: usize = 8;
 struct Tooth {
     /// Where its line stands for the first of these speeds, cells.
     place: usize,
-    /// *−1/(1+s)* for each strength and unevenness.
-    gain: [[f32; UNEVEN]; STRONG],
+    /// *−1/(1+s)* for each unevenness and strength.
+    gain: [[f32; STRONG]; UNEVEN],
     /// *−ln(1+s)*.
-    cost: [[f32; UNEVEN]; STRONG],
+    cost: [[f32; STRONG]; UNEVEN],
 }
 
 /// Orders whose unevenness rises and falls together, lowest first.
@@ -65,13 +65,16 @@ struct Family {
 pub(crate) struct Comb {
     /// For each group of speeds, its families of orders.
     groups: Vec<Vec<Family>>,
+    /// Whether more unevennesses than the first are tried.
+    thorough: bool,
     /// The widest instructions that this processor has.
     arch: pulp::Arch,
 }
 
 impl Comb {
-    /// The comb over `speeds` speeds whose first is `lowest_rpm`, on a logarithmic axis of `cells`.
-    pub(crate) fn new(firing: &Firing, lowest_rpm: f64, speeds: usize, cells: usize) -> Comb {
+    /// The comb over `speeds` speeds whose first is `lowest_rpm`, on a logarithmic axis of `cells`; it tries the
+    /// first unevenness alone unless it is `thorough`.
+    pub(crate) fn new(firing: &Firing, lowest_rpm: f64, speeds: usize, cells: usize, thorough: bool) -> Comb {
         let period = period(firing);
         let orders: Vec<(usize, usize, f64)> = (1..=(STEP * cells as f64).exp() as usize)
             .map(|k| (k, ((k as f64).ln() / STEP).round() as usize, firing.order_strength(k)))
@@ -97,12 +100,12 @@ impl Comb {
                 families
             })
             .collect();
-        Comb { groups, arch: pulp::Arch::new() }
+        Comb { groups, thorough, arch: pulp::Arch::new() }
     }
 
     /// Adds the evidence of a window's lines, so many times, for every speed of a range.
     ///
-    /// A first pass tries one unevenness. Speeds that it leaves far behind the best keep what it found,
+    /// A thorough comb first tries one unevenness. Speeds that it leaves far behind the best keep what it found,
     /// which is at most the evidence and too little to matter; the rest are weighed in full.
     pub(crate) fn weigh(&self, bands: &[Lines], times: f32, range: Range<usize>, evidence: &mut [f32]) {
         self.arch.dispatch(Weighing { comb: self, bands, times, range, evidence });
@@ -133,7 +136,7 @@ impl WithSimd for Weighing<'_> {
             quick.push(found);
         }
         for (group, mut found) in asked.zip(quick) {
-            if best - FAR_BEHIND < highest(&found) {
+            if self.comb.thorough && best - FAR_BEHIND < highest(&found) {
                 found = weigh_group::<S, false>(simd, &groups[group], self.bands);
             }
             for (evidence, found) in self.evidence[group * SIDE..].iter_mut().zip(found) {
@@ -147,12 +150,10 @@ impl Tooth {
     /// An order of this frequency, implied by so much, of so many cylinders.
     fn new(cylinders: f64, place: usize, implied: f64, hz: f64, strengths: &[f64; STRONG]) -> Tooth {
         let left = 1.0 / (1.0 + (hz / FALLS_HZ).powi(2));
-        let s = strengths.map(|strength| {
-            UNEVENNESS.map(|(share, late_s, _)| {
-                let together = (-(TAU * hz * late_s).powi(2)).exp();
-                let expected = implied * together + (1.0 + share * share - together) / cylinders;
-                strength * left * expected
-            })
+        let s = UNEVENNESS.map(|(share, late_s, _)| {
+            let together = (-(TAU * hz * late_s).powi(2)).exp();
+            let expected = implied * together + (1.0 + share * share - together) / cylinders;
+            strengths.map(|strength| strength * left * expected)
         });
         Tooth {
             place,
@@ -213,7 +214,7 @@ fn weigh_alike<S: Simd>(
         let (power, stray) = (side::<S>(&lines.power, place), side::<S>(&lines.stray, place));
         common = simd.add_f32s(common, side::<S>(&lines.noise, place));
         for strong in 0..STRONG {
-            let fits = fits(simd, power, stray, tooth.gain[strong][0], tooth.cost[strong][0]);
+            let fits = fits(simd, power, stray, tooth.gain[0][strong], tooth.cost[0][strong]);
             sums[strong] = simd.add_f32s(sums[strong], fits);
         }
     }
@@ -243,7 +244,7 @@ fn weigh_uneven<S: Simd>(
             let place = tooth.place + offset;
             let (power, stray) = (side::<S>(&lines.power, place), side::<S>(&lines.stray, place));
             for uneven in 0..UNEVEN {
-                let fits = fits(simd, power, stray, tooth.gain[strong][uneven], tooth.cost[strong][uneven]);
+                let fits = fits(simd, power, stray, tooth.gain[uneven][strong], tooth.cost[uneven][strong]);
                 sums[uneven] = simd.add_f32s(sums[uneven], fits);
             }
         }
@@ -349,7 +350,7 @@ mod tests {
         for name in ["single", "v-twin-45", "inline-4", "crossplane-4"] {
             let firing = Firing::from(layout(name).expect("a row of the table"));
             let (speeds, cells) = (400, 900);
-            let comb = Comb::new(&firing, SPEEDS_RPM.0, speeds, cells);
+            let comb = Comb::new(&firing, SPEEDS_RPM.0, speeds, cells, true);
             for strength in [5.0, 60.0, 500.0] {
                 let bands = [lines(&firing, 1000.0, cells, strength)];
                 let mut pruned = vec![0.0; speeds];

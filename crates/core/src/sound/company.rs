@@ -26,7 +26,7 @@ impl Company {
         let every_order =
             Firing::new(&[0.0], firing.cycle_deg()).expect("one firing at the start of a cycle is a pattern");
         Company {
-            comb: Comb::new(&every_order, SPEEDS_RPM.0, speeds, cells),
+            comb: Comb::new(&every_order, SPEEDS_RPM.0, speeds, cells, true),
             first_hz: firing.cycles_per_second(SPEEDS_RPM.0),
             speeds,
             left: Default::default(),

@@ -1,16 +1,16 @@
 //! Keeps what bore witness about the last seconds, and passes the verdicts: live, and with hindsight.
 //!
-//! An engine that was heard for certain stays heard for as long as its run hangs together and nothing speaks
-//! against it: other sounds reach certainty seldom, engines fall below it now and then.
+//! The odds of the frames that hang together with one are pooled, those before it and those after it: what one
+//! frame leaves open, a run of some seconds settles.
 
 use std::collections::VecDeque;
 
 use super::constants::{
-    AROUND_FRAMES, FOLD_FRAMES, LIKELY, LIVE_FRAMES, SPEEDS_RPM, STARTS_FRAMES, STEP, SURE, SURE_LIVE,
-    VOICE_HZ, VOICE_RPM,
+    AROUND_FRAMES, FOLD_FRAMES, LIKELY, LIVE_FRAMES, LIVE_POOL_FRAMES, POOL_FRAMES, RUN_FRAMES, SPEEDS_RPM,
+    STARTS_FRAMES, SURE, SURE_LIVE,
 };
 use super::ears::Lanes;
-use super::verdict::{held, log_odds, verdict};
+use super::verdict::{Pool, log_odds, verdict};
 use super::witness::{Account, Glimpse, Testimony, Witness, hangs};
 use super::{FRAME_S, Heard};
 use crate::engine::layout::Firing;
@@ -20,15 +20,13 @@ pub(crate) const LOOKS_AHEAD: usize = AROUND_FRAMES.1 + FOLD_FRAMES;
 
 pub(crate) struct Judge {
     witness: Witness,
-    /// Firings per second at 1 rpm.
-    firings_per_rpm: f64,
     /// Accounts of the newest provisional frames.
     recent: VecDeque<Account>,
     /// Accounts of the newest final frames.
     past: VecDeque<Account>,
-    /// Whether the run of frames was heard for certain: of final frames, of provisional ones.
-    certain: bool,
-    live_certain: bool,
+    /// Odds of the run so far: of final frames, of provisional ones.
+    pool: Pool,
+    live_pool: Pool,
     /// Frames since none was likely, or since the sound began: of final frames.
     age: usize,
     /// What bore witness about the frames judged since it was last cleared.
@@ -41,11 +39,10 @@ impl Judge {
     pub(crate) fn new(firing: &Firing, loudness_hz: f64, bands: usize) -> Judge {
         Judge {
             witness: Witness::new(firing, SPEEDS_RPM.0, loudness_hz, bands),
-            firings_per_rpm: firing.cycles_per_second(1.0) * firing.angles_deg().len() as f64,
             recent: VecDeque::new(),
             past: VecDeque::new(),
-            certain: false,
-            live_certain: false,
+            pool: Pool::default(),
+            live_pool: Pool::default(),
             age: STARTS_FRAMES,
             testimonies: Vec::new(),
             live_testimony: None,
@@ -67,11 +64,14 @@ impl Judge {
         self.recent.push_back(self.witness.account(&glimpses, frame - at, at));
         let accounts = &*self.recent.make_contiguous();
         self.live_testimony = testify(&self.witness, accounts, at, (LIVE_FRAMES, 0), frame);
-        let odds = odds(self.live_testimony.as_ref());
-        let goes_on = 0 < at && hangs(&glimpses[at - 1], &glimpse);
-        self.live_certain = SURE_LIVE < odds || (goes_on && self.live_certain);
-        let held = held(&glimpses, at, self.careful(&glimpse));
-        verdict(&glimpse, odds, self.live_certain, held)
+        if at == 0 || !hangs(&glimpses[at - 1], &glimpse) {
+            self.live_pool = Pool::default();
+        }
+        let Some(testimony) = &self.live_testimony else {
+            return verdict(&glimpse, f64::NEG_INFINITY, self.live_pool, SURE_LIVE);
+        };
+        self.live_pool = self.live_pool.and(testimony.log_odds, LIVE_POOL_FRAMES);
+        verdict(&glimpse, testimony.log_odds, self.live_pool, SURE_LIVE)
     }
 
     /// The verdicts about `count` frames from `frame` on, of which and of some more after them there are glimpses.
@@ -88,32 +88,34 @@ impl Judge {
             .collect();
         let goes_on = |at: usize| 0 < at && hangs(&glimpses[at - 1], &glimpses[at]);
         // What comes later in the same run speaks for a frame as what came before does.
-        let mut later = vec![false; looked_at + 1];
-        for at in (before..looked_at).rev() {
-            let joined = at + 1 < looked_at && goes_on(at + 1) && later[at + 1];
-            later[at] = SURE < odds(said[at - before].as_ref()) || joined;
+        let mut later = vec![Pool::default(); said.len() + 1];
+        for (i, said) in said.iter().enumerate().rev() {
+            let next = before + i + 1;
+            let follows = if next < looked_at && goes_on(next) { later[i + 1] } else { Pool::default() };
+            later[i] = said.as_ref().map_or(follows, |said| follows.and(said.log_odds, POOL_FRAMES));
         }
         let mut heard = Vec::with_capacity(count);
-        for (at, testimony) in (before..before + count).zip(said) {
-            let odds = odds(testimony.as_ref());
-            self.certain = SURE < odds || (goes_on(at) && self.certain);
+        for ((at, testimony), later) in (before..before + count).zip(said).zip(later) {
+            if !goes_on(at) {
+                self.pool = Pool::default();
+            }
             self.age = if glimpses[at].none > LIKELY { 0 } else { self.age + 1 };
+            let odds = testimony.as_ref().map_or(f64::NEG_INFINITY, |testimony| testimony.log_odds);
+            let mut run = self.pool;
+            if testimony.is_some() {
+                self.pool = self.pool.and(odds, POOL_FRAMES);
+                run = self.pool.joined(later, odds);
+            }
+            let said = verdict(&glimpses[at], odds, run, SURE);
             // The first frames may hear what comes only after them.
-            let certain = (self.certain || later[at]) && STARTS_FRAMES < self.age;
-            let held = STARTS_FRAMES < self.age && held(&glimpses, at, self.careful(&glimpses[at]));
-            heard.push(verdict(&glimpses[at], odds, certain, held));
+            let starts = self.age <= STARTS_FRAMES || run.frames() < RUN_FRAMES;
+            heard.push(if starts && said == Heard::Yes { Heard::Doubtful } else { said });
             self.testimonies.extend(testimony);
         }
         accounts.truncate(before + count);
         self.past.extend(accounts.drain(accounts.len().saturating_sub(AROUND_FRAMES.0)..));
         self.witness.forget((frame + count).saturating_sub(2 * FOLD_FRAMES));
         heard
-    }
-
-    /// Whether a voice could have the rhythm of this speed.
-    fn careful(&self, glimpse: &Glimpse) -> bool {
-        let rpm = SPEEDS_RPM.0 * (STEP * f64::from(glimpse.cell)).exp();
-        self.firings_per_rpm * rpm > VOICE_HZ || rpm > VOICE_RPM
     }
 }
 
@@ -127,8 +129,4 @@ fn testify(
 ) -> Option<Testimony> {
     let witnesses = witness.testimony(accounts, at, reach)?;
     Some(Testimony { t_s: frame as f64 * FRAME_S, witnesses, log_odds: log_odds(&witnesses) })
-}
-
-fn odds(testimony: Option<&Testimony>) -> f64 {
-    testimony.map_or(f64::NEG_INFINITY, |testimony| testimony.log_odds)
 }

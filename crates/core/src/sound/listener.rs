@@ -1,16 +1,17 @@
 //! The listener: samples in, speed trace out.
 
+mod attend;
+mod settle;
+
 use std::collections::VecDeque;
-use std::ops::Range;
 
 use super::comb::{believed, first_met};
 use super::constants::{
-    ABOUT_FACTOR, BEYOND_DOUBT, CHIRP_FRAMES, CHIRP_REACH, COMPANY_LEAST, COMPANY_SHARE, CYCLES_DIFFER,
-    FAST_FACTOR, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY, LOOK_CELLS, LOOK_FRAMES, MOVING_FACTOR,
-    NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER, TWO_ENGINES, UNAMBIGUOUS, UNEXPLAINED,
+    ABOUT_FACTOR, CYCLES_DIFFER, FAST_FACTOR, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY,
+    MOVING_FACTOR, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER, TWO_ENGINES, UNAMBIGUOUS,
     USUAL_SHARE, WINDOWS,
 };
-use super::judge::{Judge, LOOKS_AHEAD};
+use super::judge::Judge;
 use super::refine::{Known, Refiner};
 use super::scan::{Changing, Scan};
 use super::tone::Tone;
@@ -240,77 +241,6 @@ impl Listener {
         self.next += 1;
     }
 
-    /// Where a steady engine is heard beyond doubt. Then the other speeds are looked at now and then only, and
-    /// keep the evidence of the last look meanwhile: windows that overlap by nine tenths say the same.
-    fn beyond_doubt(&self) -> Option<Range<usize>> {
-        let best = self.live_belief.best();
-        let range = best.saturating_sub(LOOK_CELLS)..(best + LOOK_CELLS).min(self.speeds);
-        let sure = BEYOND_DOUBT < self.live_belief.speeds[range.clone()].iter().sum();
-        (sure && self.chirping == 0 && 0.0 < self.usual).then_some(range)
-    }
-
-    /// Evidence of the next frame's short windows; where a steady speed does not explain the sound of an engine
-    /// that was heard before, for changing speeds too.
-    fn hear_short(&mut self) -> Short {
-        let (frame, everywhere) = (self.next, 0..self.speeds);
-        let near = self.beyond_doubt().filter(|_| !frame.is_multiple_of(LOOK_FRAMES));
-        let steady = match (near, self.short.back()) {
-            (Some(range), Some(before)) => {
-                let mut steady = before.steady.clone();
-                self.scan.short(frame, range, &mut steady);
-                if self.unexplained(&steady) {
-                    self.scan.short(frame, everywhere, &mut steady);
-                }
-                steady
-            }
-            _ => {
-                let mut steady = vec![0.0; self.speeds];
-                self.scan.short(frame, everywhere, &mut steady);
-                steady
-            }
-        };
-        self.chirping = self.chirping.saturating_sub(1);
-        if self.live_belief.none() < LIKELY && self.unexplained(&steady) {
-            self.chirping = CHIRP_FRAMES;
-        }
-        let changing = (0 < self.chirping).then(|| self.scan.changing(frame, self.contended(), self.speeds));
-        Short { steady, changing }
-    }
-
-    /// Whether a steady speed explains the sound worse than it usually does.
-    fn unexplained(&self, steady: &[f32]) -> bool {
-        let best = steady.iter().zip(&self.long).map(|(short, long)| short + long).fold(f32::MIN, f32::max);
-        best < UNEXPLAINED * self.usual
-    }
-
-    /// Where a changing speed is looked for: about the speeds believed in.
-    fn contended(&self) -> Range<usize> {
-        let (low, high) = CHIRP_REACH;
-        let cells = |factor: f64| (factor.ln() / STEP) as usize;
-        let (a, b) = (self.forward.best(), self.live_belief.best());
-        a.min(b).saturating_sub(cells(low))..(a.max(b) + cells(high)).min(self.speeds)
-    }
-
-    /// Evidence of the longest window about a frame. Half of what it hears is new after six of its frames:
-    /// every other one will do.
-    fn hear_long(&mut self, index: usize) {
-        if index.is_multiple_of(2) {
-            let near = self.beyond_doubt().filter(|_| !index.is_multiple_of(2 * LOOK_FRAMES));
-            self.scan.long(index, near.unwrap_or(0..self.speeds), &mut self.long);
-            if index.is_multiple_of(2 * LOOK_FRAMES) {
-                self.look_beside(index);
-            }
-        }
-    }
-
-    /// Looks for a second engine; beside one whose speed changes its own blurred lines would pass for another's.
-    fn look_beside(&mut self, index: usize) {
-        let cell = self.forward.best();
-        let steady = self.chirping == 0 && self.forward.none() < LIKELY && COMPANY_LEAST < self.long[cell];
-        let share = if steady { self.scan.beside(index, cell) / self.long[cell] } else { 0.0 };
-        self.company += COMPANY_SHARE * (share - self.company);
-    }
-
     /// What is believed of each speed before a frame is listened to.
     fn believe(&mut self) {
         if !self.unprompted {
@@ -361,60 +291,6 @@ impl Listener {
         let mean = self.chain.forward(&mut self.forward, from, &likelihood);
         self.evidence += f64::from(scale) + f64::from(mean).ln();
         self.seen.push_back(Seen { likelihood, forward: self.forward.clone(), drift, company });
-    }
-
-    /// Makes the oldest `count` frames final, with everything later as hindsight.
-    fn settle(&mut self, count: usize, frames: &mut Vec<Frame>) {
-        let count = count.min(self.seen.len());
-        let mut word = self.chain.silent();
-        // Newest first: frames still open are glimpsed too, as neighbours of those that settle.
-        let mut glimpses = Vec::with_capacity(self.seen.len());
-        let mut settled = Vec::with_capacity(count);
-        let mut coarse = Vec::with_capacity(self.seen.len());
-        for (index, seen) in self.seen.iter().enumerate().rev() {
-            if index < count + LOOKS_AHEAD {
-                let belief = seen.forward.joined(&word);
-                let (glimpse, frame) = self.look(self.given + index, &belief, Some(&seen.likelihood));
-                let heard = glimpse.none < LIKELY;
-                glimpses.push(glimpse);
-                coarse.push(Known { rpm: frame.rpm, sd_rpm: frame.sd_rpm, heard });
-                if index < count {
-                    settled.push(frame);
-                }
-            }
-            let drift = index.checked_sub(1).map_or(&[][..], |before| &self.seen[before].drift);
-            self.chain.backward(&mut word, drift, &seen.likelihood);
-        }
-        glimpses.reverse();
-        settled.reverse();
-        coarse.reverse();
-        let heard = self.judge.settle(self.given, count, &glimpses);
-        let refined = self.refined(count, &coarse);
-        for (((frame, heard), refined), seen) in settled.into_iter().zip(heard).zip(refined).zip(&self.seen) {
-            // Which of two engines is meant nobody can say.
-            let two = seen.company && heard == Heard::Yes;
-            self.beside_frames += usize::from(two);
-            let heard = if two { Heard::Doubtful } else { heard };
-            frames.push(Frame { heard, rpm: refined.rpm, sd_rpm: refined.sd_rpm, ..frame });
-        }
-        self.seen.drain(..count);
-        self.given += count;
-        self.tone.forget(self.given as f64 * FRAME_S - 1.0);
-    }
-
-    /// The next `count` frames refined; `coarse` are they and those after them.
-    fn refined(&mut self, count: usize, coarse: &[Known]) -> Vec<Known> {
-        let before = self.coarse.len();
-        self.coarse.extend(coarse);
-        let first = self.given - before;
-        let instant = |frame: usize| frame as f64 * FRAME_S;
-        let sound = self.scan.sound_between(instant(first), instant(first + self.coarse.len()));
-        let mut refined = self.refiner.refine(&sound, self.coarse.make_contiguous());
-        refined.drain(..before);
-        refined.truncate(count);
-        self.coarse.truncate(before + count);
-        self.coarse.drain(..(before + count).saturating_sub(REFINED_FRAMES));
-        refined
     }
 
     /// A belief as its neighbours see it, and the frame it makes, whether heard still open.

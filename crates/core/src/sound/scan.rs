@@ -42,10 +42,12 @@ impl Scan {
         let cells_to = |highest_hz: f64| ((highest_hz / first_hz).ln() / STEP) as usize;
         let windows = WINDOWS
             .iter()
-            .map(|&(seconds, highest_hz)| {
+            .enumerate()
+            .map(|(window, &(seconds, highest_hz))| {
                 let cells = cells_to(highest_hz);
                 let spectra = Spectra::new(seconds, ears.loudness_hz(), ears.bands(), first_hz, cells);
-                (spectra, Comb::new(firing, lowest_rpm, speeds, cells))
+                // Short windows tell too little for a choice among unevennesses to be more than chance.
+                (spectra, Comb::new(firing, lowest_rpm, speeds, cells, window == 0))
             })
             .collect();
         Scan {

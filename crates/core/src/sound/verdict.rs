@@ -1,75 +1,75 @@
 //! Was it an engine? A verdict from what bears witness, never from level.
 //!
 //! A periodic rhythm is not enough: voices and music have one. The [witnesses](super::witness) of a frame are
-//! weighed by a logistic model of second degree, whose weights `bench --bin alarms -- --fit` finds from
-//! engines at right and wrong speeds and from sounds that are none.
-//!
-//! Beside them stands a rule for what the fit knows least, engines that idle in quiet: heard *without a gap* for a
-//! while on one side of the frame, a speed that *moves little* from frame to frame, a sound that does not stand
-//! out as *tones*.
+//! weighed by a net of one hidden layer, whose weights `bench --bin alarms -- --fit` finds from engines at right
+//! and wrong speeds and from sounds that are none. What it says of one frame is pooled over the run that the
+//! frame belongs to: a note, a burst of blows or a gust passes for an engine's once, an engine does all the time.
 
 use super::Heard;
-use super::constants::{
-    CERTAIN, FAR_OUT, GAP, HELD_FRAMES, LIKELY, MAYBE, MOVES, STEP, STILL, TONAL, UNAMBIGUOUS, USUAL,
-    VERDICT_BIAS, WEIGHTS,
-};
+use super::constants::{FAR_OUT, LIKELY, POOL_MOST, STILL, UNAMBIGUOUS, UNITS, USUAL, VERDICT_BIAS};
 use super::witness::{Glimpse, WITNESSES};
 
-/// Logarithm of the odds for an engine heard at its right speed.
+/// Logarithm of the odds for an engine heard at its right speed, by the witnesses of one frame.
 pub(crate) fn log_odds(witnesses: &[f64; WITNESSES]) -> f64 {
-    let mut standard = [1.0; WITNESSES + 1];
-    for ((standard, witness), (mean, spread)) in standard[1..].iter_mut().zip(witnesses).zip(USUAL) {
-        // Beyond what the model was fitted to, it must not be trusted to go on.
+    let mut standard = [0.0; WITNESSES];
+    for ((standard, witness), (mean, spread)) in standard.iter_mut().zip(witnesses).zip(USUAL) {
+        // Beyond what the net was fitted to, it must not be trusted to go on.
         *standard = ((witness - mean) / spread).clamp(-FAR_OUT, FAR_OUT);
     }
     let mut sum = VERDICT_BIAS;
-    for (place, weights) in WEIGHTS.iter().enumerate() {
-        let row: f64 = weights.iter().zip(&standard).map(|(weight, standard)| weight * standard).sum();
-        sum += standard[place + 1] * row;
+    for unit in &UNITS {
+        let weighed = unit[1..=WITNESSES].iter().zip(&standard).map(|(weight, standard)| weight * standard);
+        let excited = unit[0] + weighed.sum::<f64>();
+        sum += unit[WITNESSES + 1] * excited / (1.0 + excited.abs());
     }
     sum
 }
 
-/// The verdict about a frame, by what is believed of it, by the odds that its witnesses give, by whether an
-/// engine was heard for certain in the run that it belongs to, and by whether it is held.
-pub(crate) fn verdict(glimpse: &Glimpse, log_odds: f64, certain: bool, held: bool) -> Heard {
+/// Odds of frames that follow one another, pooled; older ones are forgotten little by little.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Pool {
+    sum: f64,
+    frames: f64,
+}
+
+impl Pool {
+    /// With the next frame of the same run; so many frames are remembered.
+    pub(crate) fn and(self, log_odds: f64, remembered_frames: f64) -> Pool {
+        let kept = 1.0 - 1.0 / remembered_frames;
+        // No frame alone decides about a run.
+        Pool {
+            sum: kept * self.sum + log_odds.clamp(-POOL_MOST, POOL_MOST),
+            frames: kept * self.frames + 1.0,
+        }
+    }
+
+    /// Joined with the pool of what comes later, this frame being in both.
+    pub(crate) fn joined(self, later: Pool, log_odds: f64) -> Pool {
+        Pool {
+            sum: self.sum + later.sum - log_odds.clamp(-POOL_MOST, POOL_MOST),
+            frames: self.frames + later.frames - 1.0,
+        }
+    }
+
+    /// Frames of the run, as far as they are remembered.
+    pub(crate) fn frames(self) -> f64 {
+        self.frames
+    }
+
+    /// Mean of the odds' logarithm.
+    pub(crate) fn mean(self) -> f64 {
+        if self.frames > 0.0 { self.sum / self.frames } else { f64::NEG_INFINITY }
+    }
+}
+
+/// The verdict about a frame, by what is believed of it, by its own odds and by those of its run, of which the
+/// mean must pass `sure`.
+pub(crate) fn verdict(glimpse: &Glimpse, log_odds: f64, run: Pool, sure: f64) -> Heard {
     if glimpse.none > LIKELY {
         Heard::No
-    } else if glimpse.near > UNAMBIGUOUS && ((certain && log_odds > STILL) || (held && log_odds > MAYBE)) {
+    } else if UNAMBIGUOUS < glimpse.near && sure < run.mean() && STILL < log_odds {
         Heard::Yes
     } else {
         Heard::Doubtful
     }
-}
-
-/// Whether the frame `at` among its neighbours is part of a hold; `careful` where a voice could have this rhythm.
-pub(crate) fn held(glimpses: &[Glimpse], at: usize, careful: bool) -> bool {
-    let reach = |from: usize, to: usize| &glimpses[from..to.min(glimpses.len())];
-    let without_gap =
-        |side: &[Glimpse]| side.len() > HELD_FRAMES && side.iter().all(|glimpse| glimpse.none < GAP);
-    let around = reach(at.saturating_sub(HELD_FRAMES), at + HELD_FRAMES + 1);
-    glimpses[at].none < CERTAIN
-        && (without_gap(reach(at.saturating_sub(HELD_FRAMES), at + 1))
-            || without_gap(reach(at, at + HELD_FRAMES + 1)))
-        && moves(around) < MOVES
-        && tonal(around) < if careful { TONAL.1 } else { TONAL.0 }
-}
-
-/// Share of tones while something was heard.
-fn tonal(around: &[Glimpse]) -> f64 {
-    let weight = |glimpse: &Glimpse| f64::from(1.0 - glimpse.none);
-    let sum: f64 = around.iter().map(weight).sum();
-    around.iter().map(|glimpse| weight(glimpse) * glimpse.tone).sum::<f64>() / sum.max(1e-9)
-}
-
-/// Median jerk of the logarithm of speed from frame to frame, while something was heard: an engine speeds
-/// up and slows down evenly.
-fn moves(around: &[Glimpse]) -> f64 {
-    let mut changes: Vec<f32> = around
-        .windows(3)
-        .filter(|three| three.iter().all(|glimpse| glimpse.none < LIKELY))
-        .map(|three| (three[0].cell - 2.0 * three[1].cell + three[2].cell).abs())
-        .collect();
-    changes.sort_unstable_by(f32::total_cmp);
-    changes.get(changes.len() / 2).map_or(f64::INFINITY, |change| f64::from(*change) * STEP)
 }

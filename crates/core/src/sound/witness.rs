@@ -5,22 +5,20 @@
 //! every average here, stays within frames that hang together, so nothing before an engine's start speaks
 //! against it.
 
+mod course;
+mod fold;
+
 use std::collections::VecDeque;
 
-use super::constants::{ALIKE_FRAMES, FOLD_FRAMES, JUMP_CELLS, LIKELY, STEP};
-use super::ears::{LANES, Lanes};
+use super::FRAME_S;
+use super::constants::{FOLD_FRAMES, JUMP_CELLS, LIKELY, STEP};
+use super::ears::Lanes;
 use crate::engine::layout::Firing;
+use course::{jerk, slope, together, wander};
+use fold::{FOLDED, Fold, ORDERS, Shape, alike};
 
-/// Parts of a cycle over which loudness is folded.
-const PARTS: usize = 32;
-/// Orders of the cycle whose strength in the fold is looked at.
-const ORDERS: usize = 15;
-/// Numbers a fold gives.
-const FOLDED: usize = 9;
 /// Numbers that bear witness.
-pub const WITNESSES: usize = 21;
-/// Loudness further from its mean than this counts no more, in its logarithm.
-const LOUDEST: f32 = 3.0;
+pub const WITNESSES: usize = 22;
 
 /// What each witness is, in the order of [`Testimony::witnesses`].
 pub const NAMES: [&str; WITNESSES] = [
@@ -45,6 +43,7 @@ pub const NAMES: [&str; WITNESSES] = [
     "alike",
     "frames",
     "still",
+    "slope",
 ];
 
 /// What the chain believes of one frame.
@@ -68,7 +67,7 @@ pub(crate) struct Account {
     pub(crate) glimpse: Glimpse,
     folded: [f32; FOLDED],
     /// Loudness over the cycle; nothing where less than a cycle and a half hangs together.
-    shape: Option<Box<[Lanes; PARTS]>>,
+    shape: Option<Box<Shape>>,
 }
 
 /// What bears witness about one frame.
@@ -125,9 +124,9 @@ impl Witness {
     /// The account of the frame `at` of some glimpses, the first of which is of frame `first`.
     pub(crate) fn account(&self, glimpses: &[Glimpse], first: usize, at: usize) -> Account {
         let glimpse = glimpses[at];
-        let nothing = Account { glimpse, folded: [0.0; FOLDED], shape: None };
+        let mut account = Account { glimpse, folded: [0.0; FOLDED], shape: None };
         if glimpse.none > LIKELY {
-            return nothing;
+            return account;
         }
         let run = |reach: (usize, usize)| {
             together(glimpses.len(), at, reach, |i| hangs(&glimpses[i], &glimpses[i + 1]))
@@ -139,13 +138,17 @@ impl Witness {
         for (i, glimpse) in glimpses.iter().enumerate().take(to + 1).skip(from) {
             let slice = (first + i).checked_sub(self.first).and_then(|slice| self.slices.get(slice));
             let Some(slice) = slice else { continue };
-            let step = self.first_hz * (STEP * f64::from(glimpse.cell)).exp() / self.loudness_hz;
+            let step = self.cycles_hz(glimpse) / self.loudness_hz;
             fold.add(slice, step);
         }
-        match fold.finish(&self.implied) {
-            Some((folded, shape)) => Account { glimpse, folded, shape: Some(Box::new(shape)) },
-            None => nothing,
+        if let Some((folded, shape)) = fold.finish(&self.implied) {
+            (account.folded, account.shape) = (folded, Some(Box::new(shape)));
         }
+        account
+    }
+
+    fn cycles_hz(&self, glimpse: &Glimpse) -> f64 {
+        self.first_hz * (STEP * f64::from(glimpse.cell)).exp()
     }
 
     /// What bears witness about the frame `at` of some accounts, so many frames before and after it looked at.
@@ -187,11 +190,13 @@ impl Witness {
         numbers[14] = (1e-4 + STEP * wander).ln();
         numbers[20] = (1e-4 + STEP * usual).ln();
         numbers[15] = mean(&|glimpse| glimpse.tone).sqrt();
-        let cycles_hz = self.first_hz * (STEP * f64::from(accounts[at].glimpse.cell)).exp();
+        let cycles_hz = self.cycles_hz(&accounts[at].glimpse);
         numbers[16] = (cycles_hz * self.firings).ln();
         numbers[17] = cycles_hz.ln();
-        numbers[18] = alike(around, at - from, self.bands);
+        let shapes: Vec<Option<&Shape>> = around.iter().map(|account| account.shape.as_deref()).collect();
+        numbers[18] = alike(&shapes, at - from, self.bands);
         numbers[19] = (around.len() as f64).ln();
+        numbers[21] = (0.01 + STEP * slope(&cells).abs() / FRAME_S).ln();
         numbers.iter().all(|number| number.is_finite()).then_some(numbers)
     }
 }
@@ -201,275 +206,11 @@ pub(crate) fn hangs(one: &Glimpse, next: &Glimpse) -> bool {
     one.none <= LIKELY && next.none <= LIKELY && (one.cell - next.cell).abs() < JUMP_CELLS
 }
 
-/// The first and the last of the places about one, up to so many before and after it, that hang together;
-/// `hangs` tells whether a place and its next do.
-fn together(count: usize, at: usize, reach: (usize, usize), hangs: impl Fn(usize) -> bool) -> (usize, usize) {
-    let mut from = at;
-    while from > 0 && at < from + reach.0 && hangs(from - 1) {
-        from -= 1;
-    }
-    let mut to = at;
-    while to + 1 < count && to < at + reach.1 && hangs(to) {
-        to += 1;
-    }
-    (from, to)
-}
-
-/// Median second difference.
-fn jerk(cells: &[f64]) -> f64 {
-    let mut jerks: Vec<f64> = cells.windows(3).map(|c| (c[0] - 2.0 * c[1] + c[2]).abs()).collect();
-    jerks.sort_unstable_by(f64::total_cmp);
-    jerks.get(jerks.len() / 2).copied().unwrap_or(0.0)
-}
-
-/// Distance from the line that fits best: its root mean square, and its median. Mains and drum machines
-/// keep time better than any engine, but for a jump from note to note.
-fn wander(cells: &[f64]) -> (f64, f64) {
-    let count = cells.len() as f64;
-    let (mean, middle) = (cells.iter().sum::<f64>() / count, 0.5 * (count - 1.0));
-    let (mut xy, mut xx) = (0.0, 1e-9);
-    for (i, cell) in cells.iter().enumerate() {
-        let x = i as f64 - middle;
-        xy += x * (cell - mean);
-        xx += x * x;
-    }
-    let slope = xy / xx;
-    let mut off: Vec<f64> =
-        cells.iter().enumerate().map(|(i, cell)| (cell - mean - slope * (i as f64 - middle)).abs()).collect();
-    let squares: f64 = off.iter().map(|x| x * x).sum();
-    off.sort_unstable_by(f64::total_cmp);
-    ((squares / count).sqrt(), off[off.len() / 2])
-}
-
-/// How much the shape of a cycle is that of some time before and after: the best correlation over all
-/// shifts, for the mean is not known where a cycle begins.
-fn alike(around: &[Account], at: usize, bands: usize) -> f64 {
-    let pairs = [
-        (at.saturating_sub(ALIKE_FRAMES), at),
-        (at, (at + ALIKE_FRAMES).min(around.len() - 1)),
-        (0, around.len() - 1),
-    ];
-    let (mut sum, mut count) = (0.0, 0.0);
-    for (one, other) in pairs {
-        let apart = other - one >= ALIKE_FRAMES;
-        let shapes = (around[one].shape.as_deref(), around[other].shape.as_deref());
-        if let (true, (Some(one), Some(other))) = (apart, shapes) {
-            sum += f64::from(correlation(one, other, bands));
-            count += 1.0;
-        }
-    }
-    if count > 0.0 { sum / count } else { 0.5 }
-}
-
-fn correlation(one: &[Lanes; PARTS], other: &[Lanes; PARTS], bands: usize) -> f32 {
-    let power =
-        |shape: &[Lanes; PARTS]| shape.iter().flat_map(|part| &part[..bands]).map(|x| x * x).sum::<f32>();
-    let norm = (power(one) * power(other)).sqrt().max(1e-9);
-    let shifted = |shift: usize| {
-        (0..PARTS)
-            .map(|i| {
-                let (a, b) = (&one[i], &other[(i + shift) % PARTS]);
-                (0..bands).map(|band| a[band] * b[band]).sum::<f32>()
-            })
-            .sum::<f32>()
-    };
-    (0..PARTS).map(shifted).fold(0.0, f32::max) / norm
-}
-
-/// Loudness folded over the cycle.
-struct Fold {
-    bands: usize,
-    phase: f64,
-    counts: [f32; PARTS],
-    sums: [Lanes; PARTS],
-    total: Lanes,
-    squares: Lanes,
-    values: f32,
-    /// Sum and number of values of each cycle.
-    cycles: Vec<(Lanes, f32)>,
-}
-
-impl Fold {
-    fn new(bands: usize) -> Fold {
-        Fold {
-            bands,
-            phase: 0.0,
-            counts: [0.0; PARTS],
-            sums: [[0.0; LANES]; PARTS],
-            total: [0.0; LANES],
-            squares: [0.0; LANES],
-            values: 0.0,
-            cycles: Vec::new(),
-        }
-    }
-
-    /// Takes values between which the cycle proceeds by `step`.
-    fn add(&mut self, slice: &[Lanes], step: f64) {
-        for value in slice {
-            let cycle = self.phase as usize;
-            let part = ((self.phase.fract() * PARTS as f64) as usize).min(PARTS - 1);
-            if self.cycles.len() <= cycle {
-                self.cycles.resize(cycle + 1, ([0.0; LANES], 0.0));
-            }
-            self.counts[part] += 1.0;
-            self.values += 1.0;
-            let (sum, count) = &mut self.cycles[cycle];
-            *count += 1.0;
-            for band in 0..self.bands {
-                let x = value[band].clamp(-LOUDEST, LOUDEST);
-                self.sums[part][band] += x;
-                self.total[band] += x;
-                self.squares[band] += x * x;
-                sum[band] += x;
-            }
-            self.phase += step;
-        }
-    }
-
-    /// The numbers of the fold and its shape; nothing for less than a cycle and a half.
-    fn finish(self, implied: &[f32; ORDERS]) -> Option<([f32; FOLDED], [Lanes; PARTS])> {
-        if self.phase < 1.5 {
-            return None;
-        }
-        let filled = self.counts.iter().filter(|&&count| count > 0.0).count() as f32;
-        let mut shape = [[0.0_f32; LANES]; PARTS];
-        let mut explained = [0.0_f32; LANES];
-        let (mut rests, mut between) = ([0.0_f32; LANES], 0.0);
-        for band in 0..self.bands {
-            let mean = self.total[band] / self.values;
-            let variance = (self.squares[band] / self.values - mean * mean).max(1e-9);
-            let mut by_parts = 0.0;
-            for part in 0..PARTS {
-                // A part that no value fell into repeats the one before.
-                shape[part][band] = if self.counts[part] > 0.0 {
-                    self.sums[part][band] / self.counts[part] - mean
-                } else if part > 0 {
-                    shape[part - 1][band]
-                } else {
-                    0.0
-                };
-                by_parts += self.counts[part] * shape[part][band].powi(2);
-            }
-            let rest =
-                (variance - by_parts / self.values).max(1e-9) * self.values / (self.values - filled).max(1.0);
-            explained[band] = (1.0 - rest / variance).clamp(0.0, 1.0);
-            rests[band] = rest;
-            between += self.between(band, mean, rest) / variance / self.bands as f32;
-        }
-        let best = (0..self.bands).max_by(|&a, &b| explained[a].total_cmp(&explained[b])).unwrap_or(0);
-        let all: f32 = explained.iter().sum();
-        let power =
-            |band: usize| shape.iter().map(|part| part[band] * part[band]).sum::<f32>() / PARTS as f32;
-        let (mut skewness, mut attack) = (0.0, 0.0);
-        for band in 0..self.bands {
-            let weight = explained[band] / all.max(1e-6);
-            skewness += weight * skew((0..PARTS).map(|i| shape[i][band]));
-            attack += weight * skew((0..PARTS).map(|i| shape[(i + 1) % PARTS][band] - shape[i][band]));
-        }
-        let folded = [
-            explained[best],
-            all / self.bands as f32,
-            agreement(&shape, best, self.bands),
-            (1e-3 + power(best)).ln(),
-            skewness,
-            attack,
-            implied_share(&shape, implied, self.bands),
-            between,
-            (1e-3 + rests[best]).ln(),
-        ];
-        Some((folded, shape))
-    }
-
-    /// Variance of the means of whole cycles, less what chance gives them.
-    fn between(&self, band: usize, mean: f32, rest: f32) -> f32 {
-        let whole = &self.cycles[..self.phase as usize];
-        if whole.is_empty() {
-            return 0.0;
-        }
-        let squares: f32 = whole
-            .iter()
-            .filter(|(_, count)| *count > 0.0)
-            .map(|(sum, count)| (sum[band] / count - mean).powi(2) - rest / count)
-            .sum();
-        squares / whole.len() as f32
-    }
-}
-
-/// Third moment over the spread cubed.
-fn skew(values: impl Iterator<Item = f32> + Clone) -> f32 {
-    let mean = values.clone().sum::<f32>() / PARTS as f32;
-    let moment = |power: i32| values.clone().map(|x| (x - mean).powi(power)).sum::<f32>() / PARTS as f32;
-    moment(3) / moment(2).max(1e-6).powf(1.5)
-}
-
-/// Mean correlation of the other bands' shapes with the best one's.
-fn agreement(shape: &[Lanes; PARTS], best: usize, bands: usize) -> f32 {
-    let product = |a: usize, b: usize| shape.iter().map(|part| part[a] * part[b]).sum::<f32>();
-    let own = product(best, best).max(1e-6);
-    let others = (0..bands).filter(|&band| band != best);
-    let sum: f32 =
-        others.map(|band| product(best, band) / (own * product(band, band).max(1e-6)).sqrt()).sum();
-    sum / (bands.max(2) - 1) as f32
-}
-
-/// Share of the power of a shape's orders that the firing angles imply.
-fn implied_share(shape: &[Lanes; PARTS], implied: &[f32; ORDERS], bands: usize) -> f32 {
-    let turn: [(f32, f32); PARTS] =
-        std::array::from_fn(|i| (std::f32::consts::TAU * i as f32 / PARTS as f32).sin_cos());
-    let (mut of_these, mut all) = (0.0, 1e-6);
-    for (order, strength) in implied.iter().enumerate() {
-        let (mut real, mut imaginary) = ([0.0_f32; LANES], [0.0_f32; LANES]);
-        for (i, part) in shape.iter().enumerate() {
-            let (sine, cosine) = turn[(order + 1) * i % PARTS];
-            for band in 0..LANES {
-                real[band] += part[band] * cosine;
-                imaginary[band] += part[band] * sine;
-            }
-        }
-        let power: f32 = (0..bands).map(|band| real[band].powi(2) + imaginary[band].powi(2)).sum();
-        of_these += strength * power;
-        all += power;
-    }
-    of_these / all
-}
-
 #[cfg(test)]
 mod tests {
+    use super::fold::PARTS;
     use super::*;
-
-    fn folded(value: impl Fn(f64) -> f32) -> [f32; FOLDED] {
-        let mut fold = Fold::new(LANES);
-        // Nine cycles of a hundred values and a bit, so that no value repeats its place.
-        let step = 1.0 / 100.3;
-        let values: Vec<Lanes> = (0..900).map(|i| [value(f64::from(i) * step); LANES]).collect();
-        values.chunks(50).for_each(|slice| fold.add(slice, step));
-        fold.finish(&[1.0; ORDERS]).expect("nine cycles are enough").0
-    }
-
-    #[test]
-    fn what_repeats_every_cycle_is_explained_and_what_does_not_is_not() {
-        let pulses = folded(|phase| if phase.fract() < 0.2 { 1.0 } else { -0.25 });
-        let other_rhythm = folded(|phase| (phase * 2.7).sin() as f32);
-        assert!(pulses[0] > 0.95, "{pulses:?}");
-        assert!(other_rhythm[0] < 0.2, "{other_rhythm:?}");
-        assert!(pulses[7] < 0.01 && other_rhythm[7] > 0.1, "{pulses:?} {other_rhythm:?}");
-    }
-
-    #[test]
-    fn pulses_are_skewed_and_their_mirror_image_the_other_way() {
-        let pulses = folded(|phase| if phase.fract() < 0.2 { 1.0 } else { -0.25 });
-        let gaps = folded(|phase| if phase.fract() < 0.2 { -1.0 } else { 0.25 });
-        assert!(pulses[4] > 1.0, "{pulses:?}");
-        assert!((pulses[4] + gaps[4]).abs() < 1e-3, "{pulses:?} {gaps:?}");
-    }
-
-    #[test]
-    fn a_run_ends_where_two_neighbours_do_not_hang_together() {
-        let hangs = |i: usize| i != 3 && i != 9;
-        assert_eq!(together(20, 6, (10, 10), hangs), (4, 9));
-        assert_eq!(together(20, 6, (1, 2), hangs), (5, 8));
-        assert_eq!(together(20, 15, (10, 10), hangs), (10, 19));
-    }
+    use crate::sound::ears::LANES;
 
     #[test]
     fn nothing_before_a_start_bears_witness() {
@@ -490,13 +231,5 @@ mod tests {
             assert_eq!(witness.testimony(&all, 24, (40, 36)), alone);
             assert_eq!(witness.testimony(&all, 19, (40, 36)), None);
         }
-    }
-
-    #[test]
-    fn a_steady_climb_is_no_wander() {
-        let climb: Vec<f64> = (0..40).map(|i| 3.0 * f64::from(i)).collect();
-        let (wander, usual) = wander(&climb);
-        assert!(wander < 1e-6 && usual < 1e-6, "{wander} {usual}");
-        assert!(jerk(&climb) < 1e-9);
     }
 }
