@@ -5,10 +5,15 @@
 //! [`sweep`] answers a [`Question`] about some [`Hold`]s: a Bayesian fit of speed against richness
 //! gives the lean edge with its interval, the setting by its rule, the next position and verdicts.
 
+mod answer;
+mod data;
 mod fit;
+mod linear;
 mod plan;
+mod posterior;
 mod question;
 mod response;
+mod shape;
 mod sweep;
 mod verdict;
 

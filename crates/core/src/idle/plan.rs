@@ -1,6 +1,7 @@
 //! Where to hold next: the position that most shrinks the doubt about the edge, less what it costs.
 
-use crate::idle::fit::{Cell, Posterior, stall_chance};
+use crate::idle::fit::stall_chance;
+use crate::idle::posterior::{Cell, Posterior};
 use crate::idle::question::Question;
 use crate::quantity::GRID_TURNS;
 
@@ -41,9 +42,9 @@ const WORTH_TURNS: f64 = 0.008;
 const MOVE_COST: f64 = 0.006;
 const STALL_COST: f64 = 0.6;
 /// Positions likelier than this to stall or to fall below the floor speed are not advised.
-const RISK: f64 = 0.08;
+const RISK: f64 = 0.03;
 /// Farthest step beyond what has been tried: lean in small steps, because the fall is steep there.
-const LEANER_STEP: f64 = 0.5;
+const LEANER_STEP: f64 = 1.0;
 const RICHER_STEP: f64 = 1.0;
 /// Machines imagined, and outcomes imagined at each position.
 const MACHINES: usize = 240;
@@ -80,7 +81,7 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
         let mut tilt = 0.0;
         speeds.clear();
         for (index, cell) in machines.iter().enumerate() {
-            let (relative, slope) = posterior.shapes[cell.shape].at(place - cell.edge);
+            let (relative, slope) = posterior.shapes[cell.shape].at(place - cell.anchor);
             let level = cell.level_rpm + cell.level_sd_rpm * scatter(index);
             let speed = level * relative;
             risk += if speed < floor { 1.0 } else { stall_chance(relative) };

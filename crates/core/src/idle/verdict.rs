@@ -2,7 +2,7 @@
 //!
 //! Everything is judged in richness. The words name the direction of the screw last.
 
-use crate::idle::fit::{FINDINGS, Finding, PRIOR};
+use crate::idle::posterior::{FINDINGS, Finding, PRIOR};
 use crate::idle::question::Question;
 use crate::quantity::Screw;
 
