@@ -4,7 +4,9 @@
 mod machines;
 
 use bellmouth_core::Error;
-use bellmouth_core::idle::{Cooling, Hold, Outcome, Question, Rule, StallCause, Sweep, sweep};
+use bellmouth_core::idle::{
+    Cooling, Hold, MixtureResponse, Outcome, Question, Rule, StallCause, Sweep, sweep,
+};
 use bellmouth_core::quantity::{Screw, TurnsOut};
 use machines::{Bench, Dice, Kind, Machine};
 
@@ -42,9 +44,11 @@ const DEAD: [(f64, f64); 7] =
 const WANDERS: [(f64, f64); 7] =
     [(2.0, 1000.0), (2.5, 1050.0), (2.25, 960.0), (3.0, 1040.0), (2.75, 955.0), (3.25, 985.0), (2.0, 1052.0)];
 
-/// Both screws may be asked about and advised over the same six turns, so that they can be mirrored.
+/// Both screws may be asked about and advised over the same six turns, of the same machine (the curves that are
+/// thought possible are those of no particular screw), so that they can be mirrored.
 fn six_turns(screw: Screw, base: f64, rule: Rule) -> Question {
-    Question { advise_to_turns: 6.0, base_turns: Some(base), rule, ..Question::new(screw) }
+    let response = MixtureResponse::default();
+    Question { advise_to_turns: 6.0, base_turns: Some(base), rule, response, ..Question::new(screw) }
 }
 
 #[test]

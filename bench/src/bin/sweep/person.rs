@@ -10,12 +10,13 @@ use crate::machines::Subject;
 pub(crate) enum Hand {
     /// The screw stands where it is counted.
     Exact,
-    /// Every move errs by 1/16 turn per turn moved (by its root for less), and the errors add up.
+    /// Every move errs, by 1/32 turn over one turn of the screw, and the errors add up: to 1/16 over four turns,
+    /// 1/8 over sixteen.
     AddsUp,
 }
 
 /// Standard deviation of the hand over one turn, turns.
-const HAND_SD_TURNS: f64 = 1.0 / 16.0;
+const HAND_SD_TURNS: f64 = 1.0 / 32.0;
 /// Seconds from one hold's middle to the next: settling, holding, moving.
 const HOLD_S: f64 = 40.0;
 /// Seconds to start an engine that died, idling until it is steady again.

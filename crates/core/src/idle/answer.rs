@@ -41,7 +41,7 @@ pub(super) fn answer(
     let (setting, rule_name, rule_words) = setting(question, posterior, middle, plateau_rpm, &mut caveats);
     let on_grid = question.on_richer_grid(setting);
 
-    let so_far = so_far(holds, question, 0.5 * (rich - lean));
+    let so_far = so_far(holds, question, data, 0.5 * (rich - lean));
     let (enough, next) = match plan(posterior, question, &so_far) {
         Plan::Enough => (true, None),
         Plan::Next(place) => (false, Some(question.turns(place))),
@@ -141,7 +141,7 @@ fn setting(
     (kept, name, words)
 }
 
-fn so_far(holds: &[&Hold], question: &Question, half_width_turns: f64) -> SoFar {
+fn so_far(holds: &[&Hold], question: &Question, data: &Data, half_width_turns: f64) -> SoFar {
     let place = |hold: &&&Hold| question.richness(hold.turns.0);
     let ran: Vec<f64> = holds
         .iter()
@@ -170,6 +170,10 @@ fn so_far(holds: &[&Hold], question: &Question, half_width_turns: f64) -> SoFar 
         leanest: ran.iter().copied().fold(f64::INFINITY, f64::min),
         richest,
         drooped,
+        died: (
+            data.lean_stalls.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            data.rich_stalls.iter().copied().fold(f64::INFINITY, f64::min),
+        ),
         ran: ran.len(),
         half_width_turns,
     }

@@ -14,6 +14,8 @@ pub(super) struct Reading {
     pub(super) at_min: Option<f64>,
     /// 0: the block whose curve is asked for; others have an offset each.
     pub(super) offset: usize,
+    /// How far the screw had been turned since the first hold, turns: the hand's errors add up over it.
+    pub(super) travel: f64,
 }
 
 /// What the fit is given.
@@ -47,13 +49,13 @@ pub(super) fn gather(holds: &[&Hold], question: &Question) -> (Data, Vec<u32>) {
         offsets: 0,
         level_rpm: 0.0,
     };
-    for hold in holds {
+    for (hold, travel) in holds.iter().zip(travels(holds)) {
         let richness = question.richness(hold.turns.0);
         match hold.outcome {
             Outcome::Ran { rpm, se_rpm } => {
                 let Some(offset) = blocks.iter().position(|&block| block == hold.block) else { continue };
                 let at_min = hold.at_s.map(|at| (at - mean_s) / 60.0);
-                data.readings.push(Reading { richness, rpm, se_rpm, at_min, offset });
+                data.readings.push(Reading { richness, rpm, se_rpm, at_min, offset, travel });
             }
             Outcome::Stalled(StallCause::Lean) => data.lean_stalls.push(richness),
             Outcome::Stalled(StallCause::Rich) => data.rich_stalls.push(richness),
@@ -70,4 +72,22 @@ pub(super) fn gather(holds: &[&Hold], question: &Question) -> (Data, Vec<u32>) {
         _ => speeds[1],
     };
     (data, blocks)
+}
+
+/// How far the screw had been turned before each hold, in the order of time where it is known.
+fn travels(holds: &[&Hold]) -> Vec<f64> {
+    // A place where the engine died says nothing by itself of how often the hand was at it.
+    let ran = |index: &usize| matches!(holds[*index].outcome, Outcome::Ran { .. });
+    let mut order: Vec<usize> = (0..holds.len()).filter(ran).collect();
+    if holds.iter().all(|hold| hold.at_s.is_some()) {
+        let at = |index: usize| holds[index].at_s.unwrap_or(0.0);
+        order.sort_by(|&a, &b| at(a).total_cmp(&at(b)));
+    }
+    let mut travels = vec![0.0; holds.len()];
+    let mut travel = 0.0;
+    for pair in order.windows(2) {
+        travel += (holds[pair[1]].turns.0 - holds[pair[0]].turns.0).abs();
+        travels[pair[1]] = travel;
+    }
+    travels
 }

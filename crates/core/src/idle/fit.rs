@@ -31,6 +31,8 @@ const MANY: usize = 5000;
 const MISFIT_SD: f64 = 0.0012;
 /// How far out an outlier is, as a share of level.
 const OUTLIER_SD: f64 = 0.05;
+/// What the hand adds anew at each place, as a share of what adds up over four turns.
+const FRESH_HAND: f64 = 0.5;
 /// Wander of an engine that hunts or hangs, as a share of level.
 const UNSTEADY_SD: f64 = 0.03;
 /// Where an engine dies, as a share of its highest speed, and how sharply that is known.
@@ -50,13 +52,21 @@ pub(super) fn stall_chance(relative_speed: f64) -> f64 {
 struct Fit<'a> {
     data: &'a Data,
     linear: Linear,
-    hand_variance: f64,
+    /// What the hand does to each reading: its slow error, and the variance of the rest, turns and turns².
+    hand: Vec<(f64, f64)>,
     misfit_variance: f64,
     terms: Vec<Term>,
 }
 
 impl Fit<'_> {
-    fn term(&self, reading: &Reading, relative: f64, extra_variance: f64, unknown_se: f64) -> Term {
+    fn term(
+        &self,
+        reading: &Reading,
+        relative: f64,
+        extra_variance: f64,
+        slow: f64,
+        unknown_se: f64,
+    ) -> Term {
         let se = reading.se_rpm.unwrap_or(unknown_se).max(0.5);
         Term {
             relative,
@@ -64,15 +74,16 @@ impl Fit<'_> {
             variance: se * se + self.misfit_variance + extra_variance,
             at_min: reading.at_min.unwrap_or(0.0),
             offset: reading.offset,
+            slow,
         }
     }
 
     fn cell(&mut self, shape: &Shape, anchor: f64, unknown_se: f64) -> Evidence {
         self.terms.clear();
-        for reading in &self.data.readings {
+        for (reading, &(slow, rest)) in self.data.readings.iter().zip(&self.hand) {
             let (relative, slope) = shape.at(reading.richness - anchor);
             let tilt = slope * self.data.level_rpm;
-            let term = self.term(reading, relative, self.hand_variance * tilt * tilt, unknown_se);
+            let term = self.term(reading, relative, rest * tilt * tilt, slow * tilt, unknown_se);
             self.terms.push(term);
         }
         let mut evidence = self.linear.evidence(&self.terms);
@@ -93,7 +104,7 @@ impl Fit<'_> {
     fn flat(&mut self, extra_variance: f64, unknown_se: f64) -> f64 {
         self.terms.clear();
         for reading in &self.data.readings {
-            let term = self.term(reading, 1.0, extra_variance, unknown_se);
+            let term = self.term(reading, 1.0, extra_variance, 0.0, unknown_se);
             self.terms.push(term);
         }
         let stalls = self.data.lean_stalls.len() + self.data.rich_stalls.len();
@@ -110,7 +121,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let mut fit = Fit {
         data,
         linear: Linear::new(data, (OUTLIER_SD * data.level_rpm).powi(2)),
-        hand_variance: question.hand_sd_turns.powi(2),
+        hand: hand(data, question.hand_sd_turns),
         misfit_variance: (MISFIT_SD * part * data.level_rpm).powi(2),
         terms: Vec::new(),
     };
@@ -250,6 +261,21 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
         findings,
         noise_rpm,
     }
+}
+
+/// The hand's error at each reading: it walks as the screw is turned, by `sd_turns` over four turns. Most of a
+/// walk is one slow swing, half a wave over all the travel; what that leaves counts as independent, and
+/// so does what the hand adds anew at each place.
+fn hand(data: &Data, sd_turns: f64) -> Vec<(f64, f64)> {
+    use std::f64::consts::PI;
+    let most = data.readings.iter().map(|reading| reading.travel).fold(0.0, f64::max).max(1e-9);
+    let fresh = (FRESH_HAND * sd_turns).powi(2);
+    let sd_turns = 0.5 * sd_turns;
+    let at = |reading: &Reading| {
+        let slow = (8.0 * most).sqrt() / PI * (0.5 * PI * reading.travel / most).sin();
+        (sd_turns * slow, sd_turns * sd_turns * (reading.travel - slow * slow).max(0.0) + fresh)
+    };
+    data.readings.iter().map(at).collect()
 }
 
 fn ln_add(a: f64, b: f64) -> f64 {

@@ -1,9 +1,9 @@
-//! What enters linearly: level, drift and the offsets of blocks, integrated in closed form.
+//! What enters linearly: level, drift, the offsets of blocks and the hand's slow error, integrated in closed form.
 
 use crate::idle::data::{Data, Reading};
 
 /// Standard deviation of level about its first guess, as a share of it.
-const LEVEL_SD: f64 = 0.12;
+const LEVEL_SD: f64 = 0.2;
 /// Of drift, rpm per minute, and of the offset of a block, rpm.
 const DRIFT_SD: f64 = 4.0;
 const OFFSET_SD: f64 = 30.0;
@@ -12,10 +12,10 @@ const OUTLIER_SHARE: f64 = 0.04;
 /// Readings further out than this, in squared standard deviations, are suspected as outliers.
 const SUSPECT: f64 = 3.0;
 
-/// Most columns of the linear part: level, drift, offsets.
-const COLUMNS: usize = 6;
+/// Most columns of the linear part: level, drift, offsets, the hand's slow error.
+const COLUMNS: usize = 7;
 /// Most blocks with an offset of their own.
-pub(super) const MOST_OFFSETS: usize = COLUMNS - 2;
+pub(super) const MOST_OFFSETS: usize = COLUMNS - 3;
 
 /// One reading as the linear part sees it.
 #[derive(Clone, Copy, Debug)]
@@ -30,6 +30,8 @@ pub(super) struct Term {
     pub(super) at_min: f64,
     /// Which offset it carries; 0: none.
     pub(super) offset: usize,
+    /// Speed that the hand's slow error brings, rpm per standard deviation of it.
+    pub(super) slow: f64,
 }
 
 /// The linear part: prior and sizes, the same for every cell.
@@ -46,7 +48,7 @@ pub(super) struct Linear {
 /// What the closed form gives for one cell.
 pub(super) struct Evidence {
     pub(super) ln: f64,
-    /// Level above its guess, then drift where it is fitted, then offsets.
+    /// Level above its guess, then drift where it is fitted, then offsets, then the hand.
     pub(super) mean: [f64; COLUMNS],
     pub(super) level_sd: f64,
 }
@@ -56,7 +58,7 @@ impl Linear {
         let timed = |reading: &Reading| reading.at_min;
         let has_drift = data.readings.iter().all(|reading| timed(reading).is_some())
             && data.readings.iter().filter_map(timed).any(|at| 0.05 < at.abs());
-        let columns = 1 + usize::from(has_drift) + data.offsets;
+        let columns = 2 + usize::from(has_drift) + data.offsets;
         let mut precision = [0.0; COLUMNS];
         precision[0] = (LEVEL_SD * data.level_rpm).powi(-2);
         for value in precision.iter_mut().take(columns).skip(1) {
@@ -65,6 +67,7 @@ impl Linear {
         if has_drift {
             precision[1] = DRIFT_SD.powi(-2);
         }
+        precision[columns - 1] = 1.0;
         let ln_prior = precision.iter().take(columns).map(|precision| 0.5 * precision.ln()).sum();
         Linear { columns, has_drift, precision, ln_prior, outlier_variance }
     }
@@ -73,11 +76,11 @@ impl Linear {
     /// with a small chance and at most one of them at a time.
     pub(super) fn evidence(&self, terms: &[Term]) -> Evidence {
         match self.columns {
-            1 => self.closed::<1>(terms),
             2 => self.closed::<2>(terms),
             3 => self.closed::<3>(terms),
             4 => self.closed::<4>(terms),
             5 => self.closed::<5>(terms),
+            6 => self.closed::<6>(terms),
             _ => self.closed::<COLUMNS>(terms),
         }
     }
@@ -92,6 +95,7 @@ impl Linear {
         if 0 < term.offset && term.offset + drift < P {
             row[term.offset + drift] = 1.0;
         }
+        row[P - 1] = term.slow;
         row
     }
 

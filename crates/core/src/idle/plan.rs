@@ -18,6 +18,8 @@ pub(super) struct SoFar {
     /// Whether the engine already ran clearly slower at its richest than elsewhere: beyond it lies
     /// only more of the droop, which tells nothing of the lean edge.
     pub(super) drooped: bool,
+    /// The richest place where it died of leanness, and the leanest where it died of richness.
+    pub(super) died: (f64, f64),
     /// Holds at which the engine ran.
     pub(super) ran: usize,
     /// Half the width of the edge's interval, turns.
@@ -37,15 +39,18 @@ const NARROW_TURNS: f64 = GRID_TURNS;
 /// Fewest holds before a sweep may call itself enough.
 const FEWEST: usize = 4;
 /// A hold must promise to take this much off the edge's standard deviation, turns.
-const WORTH_TURNS: f64 = 0.008;
+const WORTH_TURNS: f64 = 0.010;
 /// What a move costs, in turns of standard deviation per turn moved, and what a stall costs.
 const MOVE_COST: f64 = 0.006;
 const STALL_COST: f64 = 0.6;
 /// Positions likelier than this to stall or to fall below the floor speed are not advised.
-const RISK: f64 = 0.03;
+const RISK: f64 = 0.05;
 /// Farthest step beyond what has been tried: lean in small steps, because the fall is steep there.
-const LEANER_STEP: f64 = 1.0;
+const LEANER_STEP: f64 = 2.0;
 const RICHER_STEP: f64 = 1.0;
+const HALF_TURN: f64 = 0.5;
+/// How near to a place where it died nobody is sent again, turns: a little more than the grid's step.
+const KEEP_OFF: f64 = 1.01 * GRID_TURNS;
 /// Machines imagined, and outcomes imagined at each position.
 const MACHINES: usize = 240;
 const OUTCOMES: usize = 24;
@@ -69,12 +74,14 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
     let now = spread(machines.iter().map(|cell| (1.0, cell.edge)));
 
     let mut best: Option<(f64, f64, f64)> = None;
+    let mut safest: Option<(f64, f64)> = None;
     let steps = ((rich - lean) / GRID_TURNS).round() as i32;
     let mut speeds = Vec::with_capacity(MACHINES);
     for step in 0..=steps {
         let place = lean + f64::from(step) * GRID_TURNS;
         let richest = so_far.richest + if so_far.drooped { 0.0 } else { RICHER_STEP };
-        if place < so_far.leanest - LEANER_STEP || richest < place {
+        let died = place < so_far.died.0 + KEEP_OFF || so_far.died.1 - KEEP_OFF < place;
+        if place < so_far.leanest - LEANER_STEP || richest < place || died {
             continue;
         }
         let mut risk = 0.0;
@@ -90,6 +97,14 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
         }
         let count = machines.len() as f64;
         let (risk, tilt) = (risk / count, tilt / count);
+        // Where every place is a risk, the least of them counts; the farther from the last, the less.
+        let near =
+            so_far.leanest.min(rich) - HALF_TURN <= place && place <= so_far.richest.max(lean) + HALF_TURN;
+        let stays = (place - so_far.last).abs() < 0.5 * GRID_TURNS;
+        let fear = risk + 1e-3 * (place - so_far.last).abs();
+        if near && !stays && safest.is_none_or(|(least, _)| fear < least) {
+            safest = Some((fear, place));
+        }
         if RISK < risk {
             continue;
         }
@@ -109,8 +124,8 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
             Plan::Next(if due && reachable { so_far.first } else { place })
         }
         // No place seems to stay above the floor, as on an engine that was found far too lean. A few
-        // holds are not enough for all that: it comes up where it is richer, if anywhere.
-        None if so_far.ran < FEWEST => Plan::Next((so_far.richest + LEANER_STEP).min(rich)),
+        // holds are not enough for all that: the least risk is taken.
+        None if so_far.ran < FEWEST => safest.map_or(Plan::Enough, |(_, place)| Plan::Next(place)),
         _ => Plan::Enough,
     }
 }

@@ -62,7 +62,7 @@ pub struct Question {
     pub most_turns: f64,
     /// The outermost position ever advised: beyond it the spring no longer holds the screw.
     pub advise_to_turns: f64,
-    /// Standard deviation of the position the hand really set, turns.
+    /// Standard deviation of what the hand errs while it turns the screw by four turns, turns: its errors add up.
     pub hand_sd_turns: f64,
 }
 
@@ -76,7 +76,7 @@ impl Question {
             carburettors: 1,
             rule: Rule::Margin,
             floor_rpm: None,
-            response: MixtureResponse::default(),
+            response: MixtureResponse::of(screw),
             base_turns: None,
             least_turns: 0.0,
             most_turns: 6.0,

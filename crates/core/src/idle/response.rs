@@ -6,6 +6,7 @@
 
 use crate::error::{Result, require};
 use crate::idle::shape::Shape;
+use crate::quantity::Screw;
 
 /// A range of equally likely values.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,7 +46,7 @@ impl Span {
 /// | symbol | field | meaning | unit | default |
 /// |:---:|---|---|:---:|---|
 /// | *φ_b* | `best_richness` | equivalence ratio of best torque | – | 1.05 to 1.20 |
-/// | *s* | `richness_per_turn` | relative change of richness per turn, at best | 1/turn | 0.12 to 0.50, in equal ratios |
+/// | *s* | `richness_per_turn` | relative change of richness per turn, at best | 1/turn | 0.12 to 0.80, in equal ratios |
 /// | *c* | `saturation_per_turn` | how fast that change fades towards rich | 1/turn | −0.2 to 0.9 |
 /// | *a_l*, *a_r* | `lean_steepness`, `rich_droop` | fall of torque away from best | – | 1.5 to 3.0, 0.3 to 1.2 |
 /// | *φ_m*, *w* | `misfire_richness`, `misfire_width` | where half the cycles burn, and how abruptly | – | 0.68 to 0.98, 0.015 to 0.05 |
@@ -90,19 +91,33 @@ pub struct MixtureResponse {
     pub fading_per_turn: Span,
 }
 
+impl MixtureResponse {
+    /// What is thought possible with a kind of screw. An air screw lets air in beside a fixed jet: the
+    /// farther out (the leaner), the less it does, and most run to their end without a lean edge. A fuel
+    /// screw is the fuel's own way in and shuts it off at its seat.
+    pub fn of(screw: Screw) -> Self {
+        let (knee_share, fading_share) = match screw {
+            Screw::Fuel => (0.30, 0.06),
+            Screw::Air => (0.15, 0.70),
+        };
+        MixtureResponse { knee_share, fading_share, ..MixtureResponse::default() }
+    }
+}
+
 impl Default for MixtureResponse {
+    /// What is thought possible where the kind of screw is not known.
     fn default() -> Self {
         MixtureResponse {
             best_richness: Span::new(1.05, 1.20),
-            richness_per_turn: Span::new(0.12, 0.50),
+            richness_per_turn: Span::new(0.12, 0.80),
             saturation_per_turn: Span::new(-0.2, 0.9),
             lean_steepness: Span::new(1.5, 3.0),
             rich_droop: Span::new(0.3, 1.2),
             misfire_richness: Span::new(0.68, 0.98),
             misfire_width: Span::new(0.015, 0.05),
             speed_per_torque: Span::new(0.55, 1.05),
-            knee_share: 0.35,
-            fading_share: 0.25,
+            knee_share: 0.25,
+            fading_share: 0.45,
             lean_reach: Span::new(0.01, 0.35),
             fading_per_turn: Span::new(0.5, 1.8),
         }
