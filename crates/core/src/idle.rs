@@ -6,6 +6,7 @@
 //! gives the lean edge with its interval, the setting by its rule, the next position and verdicts.
 
 mod answer;
+mod course;
 mod data;
 mod fit;
 mod linear;
@@ -17,6 +18,7 @@ mod shape;
 mod sweep;
 mod verdict;
 
+pub use course::{Course, End, Job, Step, Told};
 pub use question::{Cooling, Question, Rule};
 pub use response::{MixtureResponse, Span};
 pub use sweep::{CurvePoint, Interval, Sweep, sweep};

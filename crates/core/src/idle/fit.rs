@@ -14,18 +14,16 @@ use crate::idle::shape::Shape;
 /// Spacing of the first grid and of the second, turns.
 const COARSE_TURNS: f64 = 0.125;
 const FINE_TURNS: f64 = COARSE_TURNS / 4.0;
-/// Members of the prior family.
-const SHAPES: usize = 320;
 /// How far beyond the reach of the screw an edge is still imagined, turns.
 const BEYOND_LEAN: f64 = 1.5;
 const BEYOND_RICH: f64 = 1.0;
 /// Cells this much less likely than the best, as a logarithm, are dropped.
-const NEGLIGIBLE: f64 = 12.0;
+const NEGLIGIBLE: f64 = 10.0;
 /// One shape in so many looks ahead, and edges this hopeless for all of them are passed over.
 const LOOK_AHEAD: usize = 8;
-const HOPELESS: f64 = 30.0;
+const HOPELESS: f64 = 25.0;
 /// With more cells than this left over, the coarse grid is fine enough.
-const MANY: usize = 5000;
+const MANY: usize = 4000;
 
 /// What no shape of the family can follow, as a share of level (per screw turned).
 const MISFIT_SD: f64 = 0.0012;
@@ -116,7 +114,7 @@ impl Fit<'_> {
 pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let (domain_lean, domain_rich) = question.domain();
     let (first_edge, last_edge) = (domain_lean - BEYOND_LEAN, domain_rich + BEYOND_RICH);
-    let shapes = question.response.shapes(question.carburettors, SHAPES);
+    let shapes = question.response.shapes(question.carburettors);
     let part = 1.0 / f64::from(question.carburettors);
     let mut fit = Fit {
         data,
@@ -130,10 +128,11 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let steps = ((last_edge - first_edge) / COARSE_TURNS).round() as usize + 1;
     let place = |step: usize| first_edge + step as f64 * COARSE_TURNS;
     let mut counts = [0.0; 6];
-    for shape in &shapes {
-        for step in 0..steps {
-            counts[finding(question, place(step), shape) as usize] += 1.0;
-        }
+    let classes: Vec<usize> = (0..steps)
+        .flat_map(|step| shapes.iter().map(move |shape| finding(question, place(step), shape) as usize))
+        .collect();
+    for &class in &classes {
+        counts[class] += 1.0;
     }
     let ln_prior: Vec<f64> = (0..6)
         .map(|index| {
@@ -178,7 +177,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
             }
             let anchor = place(step);
             for (index, shape) in shapes.iter().enumerate() {
-                let class = finding(question, anchor, shape) as usize;
+                let class = classes[step * shapes.len() + index];
                 let ln = share.ln() + ln_prior[class] + fit.cell(shape, anchor, se).ln;
                 best = best.max(ln);
                 coarse.push((which, index, step, ln));

@@ -64,7 +64,10 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
     if FEWEST <= so_far.ran && so_far.half_width_turns <= NARROW_TURNS {
         return Plan::Enough;
     }
-    let machines = posterior.sample(MACHINES);
+    let mut machines = posterior.sample(MACHINES);
+    // Counted from the lean end, so that equal sweeps of either screw are reckoned in equal numbers.
+    let end = posterior.domain.0;
+    machines.iter_mut().for_each(|cell| cell.edge -= end);
     if machines.is_empty() {
         return Plan::Enough;
     }

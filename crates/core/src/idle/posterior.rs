@@ -1,5 +1,7 @@
 //! What is believed after the holds, and what can be asked of it.
 
+use std::sync::Arc;
+
 use crate::idle::question::Question;
 use crate::idle::shape::Shape;
 
@@ -67,7 +69,7 @@ pub(super) struct Cell {
 
 /// What is believed after the holds.
 pub(super) struct Posterior {
-    pub(super) shapes: Vec<Shape>,
+    pub(super) shapes: Arc<[Shape]>,
     /// Sorted by edge; weights sum to 1.
     pub(super) cells: Vec<Cell>,
     /// Width of a cell, turns.

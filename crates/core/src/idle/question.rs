@@ -142,7 +142,8 @@ impl Question {
 
     /// The same two positions of the screw, leaner first.
     fn span(&self, inner: f64, outer: f64) -> (f64, f64) {
-        let (a, b) = (self.richness(inner), self.richness(outer));
+        // Never minus zero, which sorts before zero: equal sweeps of either screw are reckoned alike.
+        let (a, b) = (self.richness(inner) + 0.0, self.richness(outer) + 0.0);
         (a.min(b), a.max(b))
     }
 

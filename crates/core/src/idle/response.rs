@@ -4,6 +4,8 @@
 //! drawn from ranges of physical quantities by a fixed low-discrepancy sequence, so that the same
 //! question always meets the same family.
 
+use std::sync::{Arc, LazyLock};
+
 use crate::error::{Result, require};
 use crate::idle::shape::Shape;
 use crate::quantity::Screw;
@@ -163,9 +165,22 @@ impl MixtureResponse {
         )
     }
 
-    /// The family as shapes, for one screw of `screws` that feed the engine.
-    pub(super) fn shapes(&self, screws: u32, count: usize) -> Vec<Shape> {
-        (0..count)
+    /// The family as shapes, for one screw of `screws` that feed the engine. Those of the two kinds of screw
+    /// are always the same, and are tabulated once.
+    pub(super) fn shapes(&self, screws: u32) -> Arc<[Shape]> {
+        static FUEL: LazyLock<Arc<[Shape]>> = LazyLock::new(|| MixtureResponse::of(Screw::Fuel).tabulated(1));
+        static AIR: LazyLock<Arc<[Shape]>> = LazyLock::new(|| MixtureResponse::of(Screw::Air).tabulated(1));
+        if screws == 1 && *self == MixtureResponse::of(Screw::Fuel) {
+            Arc::clone(&FUEL)
+        } else if screws == 1 && *self == MixtureResponse::of(Screw::Air) {
+            Arc::clone(&AIR)
+        } else {
+            self.tabulated(screws)
+        }
+    }
+
+    fn tabulated(&self, screws: u32) -> Arc<[Shape]> {
+        (0..SHAPES)
             .map(|index| {
                 let share = |dimension: usize| fractional((index as f64 + 0.5) * IRRATIONAL[dimension]);
                 Shape::draw(self, &share, screws)
@@ -173,6 +188,9 @@ impl MixtureResponse {
             .collect()
     }
 }
+
+/// Members of the family.
+const SHAPES: usize = 320;
 
 /// Fractional parts of multiples of these fill the unit cube evenly: square roots of primes.
 const IRRATIONAL: [f64; 9] = [

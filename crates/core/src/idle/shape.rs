@@ -173,7 +173,7 @@ mod tests {
     #[test]
     fn every_shape_is_one_hundredth_down_at_its_edge_and_never_above_its_top() {
         for screws in [1, 4] {
-            for shape in MixtureResponse::default().shapes(screws, 200) {
+            for shape in MixtureResponse::default().shapes(screws).iter() {
                 let fall = EDGE_FALL / f64::from(screws);
                 let wanted = if shape.has_edge { 1.0 - fall } else { 1.0 };
                 assert!((shape.at(0.0).0 - wanted).abs() < 0.1 * fall + 2e-4, "{}", shape.at(0.0).0);
