@@ -17,6 +17,7 @@ mod response;
 mod shape;
 mod sweep;
 mod verdict;
+mod ways;
 
 pub use course::{Course, End, Job, Step, Told};
 pub use question::{Cooling, Question, Rule};

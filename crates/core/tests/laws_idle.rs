@@ -200,6 +200,32 @@ fn only_lean_and_rich_stalls_inform() {
 }
 
 #[test]
+fn a_stall_of_the_wrong_cause_says_that_the_screw_may_work_the_other_way() {
+    let doubted = |screw: Screw, turns: f64, cause: StallCause| {
+        let mut all = holds(&GOOD[..4], 5.0);
+        all.push(Hold { turns: TurnsOut(turns), outcome: Outcome::Stalled(cause), ..all[3] });
+        let answered = sweep(&all, &Question::new(screw)).expect("a running hold has an answer");
+        answered.caveats.iter().any(|caveat| caveat.name == "screw-may-work-the-other-way")
+    };
+    assert!(doubted(Screw::Fuel, 1.0, StallCause::Rich));
+    assert!(doubted(Screw::Air, 1.0, StallCause::Lean));
+    assert!(!doubted(Screw::Fuel, 1.0, StallCause::Lean));
+    assert!(!doubted(Screw::Air, 1.0, StallCause::Rich));
+    assert!(!doubted(Screw::Fuel, 1.0, StallCause::Unknown));
+}
+
+#[test]
+fn pick_up_is_tried_at_three_to_five_positions_of_the_plateau() {
+    let told = answer(&holds(&GOOD, 5.0), &Question::new(Screw::Fuel));
+    assert!((3..=5).contains(&told.pick_up.len()), "{:?}", told.pick_up);
+    assert!(told.pick_up.windows(2).all(|pair| pair[0].0 < pair[1].0));
+    for place in &told.pick_up {
+        assert_eq!(place.0 * 8.0, (place.0 * 8.0).round());
+        assert!(told.edge.best.0 <= place.0 && place.0 <= 4.5, "{place:?}");
+    }
+}
+
+#[test]
 fn a_setting_is_on_the_grid_never_leaner_than_asked_and_within_reach() {
     for seed in 0..40 {
         let mut dice = Dice::new(77 + seed);

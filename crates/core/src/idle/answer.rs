@@ -8,8 +8,9 @@ use crate::idle::question::{Cooling, Question, Rule};
 use crate::idle::shape::EDGE_FALL;
 use crate::idle::sweep::{CurvePoint, Interval, Sweep};
 use crate::idle::verdict::verdicts;
+use crate::idle::ways::stalls_against_and_for;
 use crate::idle::{Hold, Outcome, StallCause};
-use crate::quantity::{GRID_TURNS, TurnsOut};
+use crate::quantity::{GRID_TURNS, Screw, TurnsOut};
 
 /// A speed below this share of the fastest is on the droop, or on the lean cliff.
 const DROOPED: f64 = 0.97;
@@ -60,6 +61,7 @@ pub(super) fn answer(
             edge,
             setting: question.turns(setting),
             setting_on_grid: question.turns(on_grid),
+            pick_up: pick_up(question, posterior, middle),
             rule_name,
             rule_words,
             next,
@@ -139,6 +141,20 @@ fn setting(
         ));
     }
     (kept, name, words)
+}
+
+/// Three to five positions from the edge to the rich end of the plateau, as far as the screw is advised to go.
+fn pick_up(question: &Question, posterior: &Posterior, edge: f64) -> Vec<TurnsOut> {
+    let (lean, rich) = question.advisable();
+    let rich_end = posterior.mean(|cell| cell.anchor + posterior.shapes[cell.shape].rich_end);
+    let (first, last) = (question.on_richer_grid(edge.max(lean)), rich_end.min(rich));
+    let steps = ((last - first) / GRID_TURNS + 1e-6).floor();
+    if !(4.0 <= steps) {
+        return Vec::new();
+    }
+    let apart = (steps / 4.0).floor().max(2.0);
+    let count = (steps / apart).floor().min(4.0) as u32;
+    (0..=count).map(|index| question.turns(first + f64::from(index) * apart * GRID_TURNS)).collect()
 }
 
 fn so_far(holds: &[&Hold], question: &Question, data: &Data, half_width_turns: f64) -> SoFar {
@@ -300,6 +316,19 @@ fn remarks(
         caveats.push(Caveat::new(
             "no-lean-fall-seen",
             "no hold lies on the lean side of the edge: the edge is where such machines have it, not where this one showed it",
+        ));
+    }
+    let (against, for_it) = stalls_against_and_for(data);
+    if for_it < against {
+        let (other, out) = match question.screw {
+            Screw::Fuel => ("an air screw", "leaner"),
+            Screw::Air => ("a fuel screw", "richer"),
+        };
+        caveats.push(Caveat::new(
+            "screw-may-work-the-other-way",
+            format!(
+                "what it is said to have died of fits {other}: look on which side of the body the screw is. If it is one, out is {out}, and every advice here is the wrong way round"
+            ),
         ));
     }
     let uninformative = holds

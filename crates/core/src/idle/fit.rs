@@ -56,7 +56,18 @@ struct Fit<'a> {
     terms: Vec<Term>,
 }
 
-impl Fit<'_> {
+impl<'a> Fit<'a> {
+    fn new(data: &'a Data, question: &Question) -> Self {
+        let part = 1.0 / f64::from(question.carburettors);
+        Fit {
+            data,
+            linear: Linear::new(data, (OUTLIER_SD * data.level_rpm).powi(2)),
+            hand: hand(data, question.hand_sd_turns),
+            misfit_variance: (MISFIT_SD * part * data.level_rpm).powi(2),
+            terms: Vec::new(),
+        }
+    }
+
     fn term(
         &self,
         reading: &Reading,
@@ -115,14 +126,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let (domain_lean, domain_rich) = question.domain();
     let (first_edge, last_edge) = (domain_lean - BEYOND_LEAN, domain_rich + BEYOND_RICH);
     let shapes = question.response.shapes(question.carburettors);
-    let part = 1.0 / f64::from(question.carburettors);
-    let mut fit = Fit {
-        data,
-        linear: Linear::new(data, (OUTLIER_SD * data.level_rpm).powi(2)),
-        hand: hand(data, question.hand_sd_turns),
-        misfit_variance: (MISFIT_SD * part * data.level_rpm).powi(2),
-        terms: Vec::new(),
-    };
+    let mut fit = Fit::new(data, question);
 
     // What each place of the grid would mean, and how many places share each meaning.
     let steps = ((last_edge - first_edge) / COARSE_TURNS).round() as usize + 1;

@@ -45,6 +45,9 @@ pub struct Sweep {
     pub setting: TurnsOut,
     /// The same, rounded to the richer step of the eighth-turn grid.
     pub setting_on_grid: TurnsOut,
+    /// Positions on the plateau to blip the throttle at, leanest first: pick-up decides last. Three to five,
+    /// on the grid; empty where the plateau is narrower than half a turn.
+    pub pick_up: Vec<TurnsOut>,
     /// The rule's stable name: `maker`, `margin` or `middle`.
     pub rule_name: &'static str,
     /// The rule in words.
