@@ -149,7 +149,7 @@ fn pick_up(question: &Question, posterior: &Posterior, edge: f64) -> Vec<TurnsOu
     let rich_end = posterior.mean(|cell| cell.anchor + posterior.shapes[cell.shape].rich_end);
     let (first, last) = (question.on_richer_grid(edge.max(lean)), rich_end.min(rich));
     let steps = ((last - first) / GRID_TURNS + 1e-6).floor();
-    if !(4.0 <= steps) {
+    if steps < 4.0 {
         return Vec::new();
     }
     let apart = (steps / 4.0).floor().max(2.0);
