@@ -90,16 +90,11 @@ pub(crate) fn until_no_difference(subject: &Subject, person: &mut Person) -> Out
     let mut turns = person.found_turns;
     let mut top: f64 = 0.0;
     let mut before = 0.0;
-    loop {
-        match person.hold(turns) {
-            Read::Ran { rpm, .. } => {
-                top = top.max(rpm);
-                before = rpm;
-                if rpm < top - 2.0 * DIFFERENCE_RPM {
-                    break;
-                }
-            }
-            Read::Died { .. } => break,
+    while let Read::Ran { rpm, .. } = person.hold(turns) {
+        top = top.max(rpm);
+        before = rpm;
+        if rpm < top - 2.0 * DIFFERENCE_RPM {
+            break;
         }
         let leaner = turns - 2.0 * step;
         if !(0.0..=MOST_TURNS).contains(&leaner) {

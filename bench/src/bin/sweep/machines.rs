@@ -25,7 +25,7 @@ impl Subject {
     }
 
     /// How far the leanest and the richest of six turns are from a position.
-    fn from_ends(&self, turns: f64) -> (f64, f64) {
+    fn distance_from_ends(&self, turns: f64) -> (f64, f64) {
         match self.hidden.screw() {
             Screw::Fuel => (turns, 6.0 - turns),
             Screw::Air => (6.0 - turns, turns),
@@ -34,12 +34,12 @@ impl Subject {
 
     /// Whether speed never falls by 1 % on the lean side: the edge is the end of the screw.
     pub(crate) fn has_no_edge(&self) -> bool {
-        self.edge_turns.is_some_and(|edge| self.from_ends(edge).0 < END_TURNS)
+        self.edge_turns.is_some_and(|edge| self.distance_from_ends(edge).0 < END_TURNS)
     }
 
     /// Whether the highest speed lies at the rich end or beyond: to be judged by the verdict.
     pub(crate) fn is_starved(&self) -> bool {
-        self.from_ends(self.best_turns).1 < END_TURNS
+        self.distance_from_ends(self.best_turns).1 < END_TURNS
     }
 
     /// Speed at a position as counted, rpm; `None` where it dies or races.

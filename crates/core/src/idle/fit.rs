@@ -22,6 +22,8 @@ const NEGLIGIBLE: f64 = 10.0;
 /// One shape in so many looks ahead, and edges this hopeless for all of them are passed over.
 const LOOK_AHEAD: usize = 8;
 const HOPELESS: f64 = 25.0;
+/// Cells this much less likely than the likeliest so far, outliers allowed for, need no care.
+const OUT_OF_REACH: f64 = 40.0;
 /// With more cells than this left over, the coarse grid is fine enough.
 const MANY: usize = 4000;
 
@@ -54,6 +56,8 @@ struct Fit<'a> {
     hand: Vec<(f64, f64)>,
     misfit_variance: f64,
     terms: Vec<Term>,
+    /// The likeliest cell so far, as a logarithm.
+    likeliest: f64,
 }
 
 impl<'a> Fit<'a> {
@@ -65,6 +69,7 @@ impl<'a> Fit<'a> {
             hand: hand(data, question.hand_sd_turns),
             misfit_variance: (MISFIT_SD * part * data.level_rpm).powi(2),
             terms: Vec::new(),
+            likeliest: f64::NEG_INFINITY,
         }
     }
 
@@ -95,7 +100,8 @@ impl<'a> Fit<'a> {
             let term = self.term(reading, relative, rest * tilt * tilt, slow * tilt, unknown_se);
             self.terms.push(term);
         }
-        let mut evidence = self.linear.evidence(&self.terms);
+        let mut evidence = self.linear.evidence(&self.terms, self.likeliest - OUT_OF_REACH);
+        self.likeliest = self.likeliest.max(evidence.ln);
         for &place in &self.data.lean_stalls {
             let lean = place < anchor + shape.best;
             let died = if lean { stall_chance(shape.at(place - anchor).0) } else { 0.0 };
@@ -117,7 +123,7 @@ impl<'a> Fit<'a> {
             self.terms.push(term);
         }
         let stalls = self.data.lean_stalls.len() + self.data.rich_stalls.len();
-        self.linear.evidence(&self.terms).ln + stalls as f64 * 0.05f64.ln()
+        self.linear.evidence(&self.terms, f64::NEG_INFINITY).ln + stalls as f64 * 0.05f64.ln()
     }
 }
 

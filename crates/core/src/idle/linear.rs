@@ -12,6 +12,10 @@ const OUTLIER_SHARE: f64 = 0.04;
 /// Readings further out than this, in squared standard deviations, are suspected as outliers.
 const SUSPECT: f64 = 3.0;
 
+/// What leaving out a reading can gain at most, as a logarithm per its squared distance: its leverage makes it so
+/// much more than a half.
+const MOST_GAIN: f64 = 4.0;
+
 /// Most columns of the linear part: level, drift, offsets, the hand's slow error.
 const COLUMNS: usize = 7;
 /// Most blocks with an offset of their own.
@@ -73,15 +77,16 @@ impl Linear {
     }
 
     /// Probability of the residuals, level, drift and offsets integrated, each reading an outlier
-    /// with a small chance and at most one of them at a time.
-    pub(super) fn evidence(&self, terms: &[Term]) -> Evidence {
+    /// with a small chance and at most one of them at a time. What no outlier could raise above the floor, a
+    /// logarithm, is not looked at for outliers.
+    pub(super) fn evidence(&self, terms: &[Term], floor: f64) -> Evidence {
         match self.columns {
-            2 => self.closed::<2>(terms),
-            3 => self.closed::<3>(terms),
-            4 => self.closed::<4>(terms),
-            5 => self.closed::<5>(terms),
-            6 => self.closed::<6>(terms),
-            _ => self.closed::<COLUMNS>(terms),
+            2 => self.closed::<2>(terms, floor),
+            3 => self.closed::<3>(terms, floor),
+            4 => self.closed::<4>(terms, floor),
+            5 => self.closed::<5>(terms, floor),
+            6 => self.closed::<6>(terms, floor),
+            _ => self.closed::<COLUMNS>(terms, floor),
         }
     }
 
@@ -99,7 +104,7 @@ impl Linear {
         row
     }
 
-    fn closed<const P: usize>(&self, terms: &[Term]) -> Evidence {
+    fn closed<const P: usize>(&self, terms: &[Term], floor: f64) -> Evidence {
         let mut m = [[0.0; P]; P];
         let mut b = [0.0; P];
         let (mut chi, mut spread) = (0.0, 1.0);
@@ -126,6 +131,14 @@ impl Linear {
         let ln_plain = self.ln_prior - 0.5 * (chi - explained + (spread * determinant).ln());
         // One outlier: its weight falls, which changes the normal equations by one rank. A reading
         // that fits could be one too, but hardly changes anything.
+        let farthest = terms
+            .iter()
+            .map(|term| (term.residual - dot(&self.row::<P>(term), &mean)).powi(2) / term.variance)
+            .fold(0.0, f64::max);
+        let ln_sound = terms.len() as f64 * (1.0 - OUTLIER_SHARE).ln();
+        if ln_plain + MOST_GAIN * farthest < floor {
+            return Evidence { ln: ln_plain + ln_sound, mean: [0.0; COLUMNS], level_sd: 0.0 };
+        }
         let odds = OUTLIER_SHARE / (1.0 - OUTLIER_SHARE);
         let mut sum = 1.0;
         let plain = mean;
@@ -157,7 +170,6 @@ impl Linear {
         let level_sd = solve(&factor, &unit)[0].sqrt();
         let mut told = [0.0; COLUMNS];
         told[..P].copy_from_slice(&mean);
-        let ln_sound = terms.len() as f64 * (1.0 - OUTLIER_SHARE).ln();
         Evidence { ln: ln_plain + if sum == 1.0 { 0.0 } else { sum.ln() } + ln_sound, mean: told, level_sd }
     }
 }
