@@ -5,13 +5,21 @@
 //! [`sweep`] answers a [`Question`] about some [`Hold`]s: a Bayesian fit of speed against richness
 //! gives the lean edge with its interval, the setting by its rule, the next position and verdicts.
 
+mod answer;
+mod course;
+mod data;
 mod fit;
+mod linear;
 mod plan;
+mod posterior;
 mod question;
 mod response;
+mod shape;
 mod sweep;
 mod verdict;
+mod ways;
 
+pub use course::{Course, End, Job, Step, Told};
 pub use question::{Cooling, Question, Rule};
 pub use response::{MixtureResponse, Span};
 pub use sweep::{CurvePoint, Interval, Sweep, sweep};

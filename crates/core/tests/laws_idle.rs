@@ -4,7 +4,9 @@
 mod machines;
 
 use bellmouth_core::Error;
-use bellmouth_core::idle::{Cooling, Hold, Outcome, Question, Rule, StallCause, Sweep, sweep};
+use bellmouth_core::idle::{
+    Cooling, Hold, MixtureResponse, Outcome, Question, Rule, StallCause, Sweep, sweep,
+};
 use bellmouth_core::quantity::{Screw, TurnsOut};
 use machines::{Bench, Dice, Kind, Machine};
 
@@ -42,9 +44,11 @@ const DEAD: [(f64, f64); 7] =
 const WANDERS: [(f64, f64); 7] =
     [(2.0, 1000.0), (2.5, 1050.0), (2.25, 960.0), (3.0, 1040.0), (2.75, 955.0), (3.25, 985.0), (2.0, 1052.0)];
 
-/// Both screws may be asked about and advised over the same six turns, so that they can be mirrored.
+/// Both screws may be asked about and advised over the same six turns, of the same machine (the curves that are
+/// thought possible are those of no particular screw), so that they can be mirrored.
 fn six_turns(screw: Screw, base: f64, rule: Rule) -> Question {
-    Question { advise_to_turns: 6.0, base_turns: Some(base), rule, ..Question::new(screw) }
+    let response = MixtureResponse::default();
+    Question { advise_to_turns: 6.0, base_turns: Some(base), rule, response, ..Question::new(screw) }
 }
 
 #[test]
@@ -193,6 +197,32 @@ fn only_lean_and_rich_stalls_inform() {
     assert_eq!(with(StallCause::Unknown), without);
     let lean = with(StallCause::Lean);
     assert!(without.low.0 + 0.1 < lean.low.0, "{without:?} {lean:?}");
+}
+
+#[test]
+fn a_stall_of_the_wrong_cause_says_that_the_screw_may_work_the_other_way() {
+    let doubted = |screw: Screw, turns: f64, cause: StallCause| {
+        let mut all = holds(&GOOD[..4], 5.0);
+        all.push(Hold { turns: TurnsOut(turns), outcome: Outcome::Stalled(cause), ..all[3] });
+        let answered = sweep(&all, &Question::new(screw)).expect("a running hold has an answer");
+        answered.caveats.iter().any(|caveat| caveat.name == "screw-may-work-the-other-way")
+    };
+    assert!(doubted(Screw::Fuel, 1.0, StallCause::Rich));
+    assert!(doubted(Screw::Air, 1.0, StallCause::Lean));
+    assert!(!doubted(Screw::Fuel, 1.0, StallCause::Lean));
+    assert!(!doubted(Screw::Air, 1.0, StallCause::Rich));
+    assert!(!doubted(Screw::Fuel, 1.0, StallCause::Unknown));
+}
+
+#[test]
+fn pick_up_is_tried_at_three_to_five_positions_of_the_plateau() {
+    let told = answer(&holds(&GOOD, 5.0), &Question::new(Screw::Fuel));
+    assert!((3..=5).contains(&told.pick_up.len()), "{:?}", told.pick_up);
+    assert!(told.pick_up.windows(2).all(|pair| pair[0].0 < pair[1].0));
+    for place in &told.pick_up {
+        assert_eq!(place.0 * 8.0, (place.0 * 8.0).round());
+        assert!(told.edge.best.0 <= place.0 && place.0 <= 4.5, "{place:?}");
+    }
 }
 
 #[test]

@@ -5,117 +5,41 @@
 //! the hand that set it. Two rivals have no edge at all: a screw without effect, and an engine
 //! whose speed wanders whatever the screw does.
 
+use crate::idle::data::{Data, Reading};
+use crate::idle::linear::{Evidence, Linear, Term};
+use crate::idle::posterior::{Cell, Finding, PRIOR, Posterior, finding};
 use crate::idle::question::Question;
-use crate::idle::response::Shape;
-
-/// A held speed, ready for the fit.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Reading {
-    pub(super) richness: f64,
-    pub(super) rpm: f64,
-    pub(super) se_rpm: Option<f64>,
-    /// Minutes from the mean time of all readings.
-    pub(super) at_min: Option<f64>,
-    /// 0: the block whose curve is asked for; others have an offset each.
-    pub(super) offset: usize,
-}
-
-/// What the fit is given.
-#[derive(Clone, Debug)]
-pub(super) struct Data {
-    pub(super) readings: Vec<Reading>,
-    /// Positions where the engine died of leanness, and of richness.
-    pub(super) lean_stalls: Vec<f64>,
-    pub(super) rich_stalls: Vec<f64>,
-    /// Blocks with an offset.
-    pub(super) offsets: usize,
-    /// A first guess of the plateau, rpm.
-    pub(super) level_rpm: f64,
-}
-
-/// Findings about the machine, in the order of [`Posterior::findings`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Finding {
-    Normal,
-    OutsideWindow,
-    Starved,
-    Flooded,
-    NoEffect,
-    Unsteady,
-}
-
-pub(super) const FINDINGS: [Finding; 6] = [
-    Finding::Normal,
-    Finding::OutsideWindow,
-    Finding::Starved,
-    Finding::Flooded,
-    Finding::NoEffect,
-    Finding::Unsteady,
-];
-
-/// Belief in each finding before the first hold (common practice, no source).
-pub(super) const PRIOR: [f64; 6] = [0.52, 0.21, 0.10, 0.08, 0.05, 0.04];
-
-/// One cell of the grid that is still believed in.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Cell {
-    pub(super) shape: usize,
-    /// Richness of the lean edge.
-    pub(super) edge: f64,
-    /// Share of belief among the cells.
-    pub(super) weight: f64,
-    pub(super) level_rpm: f64,
-    pub(super) level_sd_rpm: f64,
-    pub(super) drift_rpm_per_min: f64,
-    finding: usize,
-    largest_offset: (usize, f64),
-}
-
-/// What is believed after the holds.
-pub(super) struct Posterior {
-    pub(super) shapes: Vec<Shape>,
-    /// Sorted by edge; weights sum to 1.
-    pub(super) cells: Vec<Cell>,
-    /// Width of a cell, turns.
-    cell_turns: f64,
-    /// Probability of each finding.
-    pub(super) findings: [f64; 6],
-    pub(super) noise_rpm: f64,
-}
+use crate::idle::shape::Shape;
 
 /// Spacing of the first grid and of the second, turns.
 const COARSE_TURNS: f64 = 0.125;
 const FINE_TURNS: f64 = COARSE_TURNS / 4.0;
-/// Members of the prior family.
-const SHAPES: usize = 320;
 /// How far beyond the reach of the screw an edge is still imagined, turns.
 const BEYOND_LEAN: f64 = 1.5;
 const BEYOND_RICH: f64 = 1.0;
 /// Cells this much less likely than the best, as a logarithm, are dropped.
-const NEGLIGIBLE: f64 = 12.0;
+const NEGLIGIBLE: f64 = 10.0;
 /// One shape in so many looks ahead, and edges this hopeless for all of them are passed over.
 const LOOK_AHEAD: usize = 8;
-const HOPELESS: f64 = 30.0;
+const HOPELESS: f64 = 25.0;
+/// Cells this much less likely than the likeliest so far, outliers allowed for, need no care.
+const OUT_OF_REACH: f64 = 40.0;
 /// With more cells than this left over, the coarse grid is fine enough.
-const MANY: usize = 5000;
+const MANY: usize = 4000;
 
-/// Standard deviation of level about its first guess, as a share of it.
-const LEVEL_SD: f64 = 0.12;
-/// Of drift, rpm per minute, and of the offset of a block, rpm.
-const DRIFT_SD: f64 = 4.0;
-const OFFSET_SD: f64 = 30.0;
 /// What no shape of the family can follow, as a share of level (per screw turned).
 const MISFIT_SD: f64 = 0.0012;
-/// How often a reading is an outlier, and how far out, as a share of level.
-const OUTLIER_SHARE: f64 = 0.04;
+/// How far out an outlier is, as a share of level.
 const OUTLIER_SD: f64 = 0.05;
+/// What the hand adds anew at each place, as a share of what adds up over four turns.
+const FRESH_HAND: f64 = 0.5;
 /// Wander of an engine that hunts or hangs, as a share of level.
 const UNSTEADY_SD: f64 = 0.03;
 /// Where an engine dies, as a share of its highest speed, and how sharply that is known.
 const STALL_AT: f64 = 0.62;
 const STALL_WIDTH: f64 = 0.05;
-/// How often the cause of a stall is misjudged.
-const MISJUDGED: f64 = 0.02;
+/// How often an engine dies elsewhere, and the cause is misjudged.
+const MISJUDGED: f64 = 0.002;
 /// Standard errors thought possible where none is stated, rpm, with their weights.
 const UNKNOWN_SE: [(f64, f64); 3] = [(4.0, 0.35), (9.0, 0.4), (22.0, 0.25)];
 
@@ -124,217 +48,68 @@ pub(super) fn stall_chance(relative_speed: f64) -> f64 {
     1.0 / (1.0 + ((relative_speed - STALL_AT) / STALL_WIDTH).exp())
 }
 
-/// Most columns of the linear part: level, drift, offsets.
-const COLUMNS: usize = 6;
-/// Most blocks with an offset of their own.
-pub(super) const MOST_OFFSETS: usize = COLUMNS - 2;
-
-type Row = [f64; COLUMNS];
-
-/// The first unit vector.
-const UNIT: Row = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0];
-/// Readings further out than this, in squared standard deviations, are suspected as outliers.
-const SUSPECT: f64 = 3.0;
-
-/// The linear part: prior and sizes, the same for every cell.
-struct Linear {
-    columns: usize,
-    has_drift: bool,
-    /// Prior precision of each column; prior means are zero (level counts from its guess).
-    precision: Row,
-}
-
-/// What the closed form gives for one cell.
-struct Evidence {
-    ln: f64,
-    mean: Row,
-    level_sd: f64,
-}
-
-impl Linear {
-    fn new(data: &Data) -> Self {
-        let has_drift = data.readings.iter().all(|reading| reading.at_min.is_some())
-            && data.readings.iter().any(|reading| reading.at_min.is_some_and(|at| 0.05 < at.abs()));
-        let columns = 1 + usize::from(has_drift) + data.offsets;
-        let mut precision = [0.0; COLUMNS];
-        precision[0] = (LEVEL_SD * data.level_rpm).powi(-2);
-        for value in precision.iter_mut().take(columns).skip(1) {
-            *value = OFFSET_SD.powi(-2);
-        }
-        if has_drift {
-            precision[1] = DRIFT_SD.powi(-2);
-        }
-        Linear { columns, has_drift, precision }
-    }
-
-    fn row(&self, reading: &Reading, relative_speed: f64) -> Row {
-        let mut row = [0.0; COLUMNS];
-        row[0] = relative_speed;
-        let mut next = 1;
-        if self.has_drift {
-            row[1] = reading.at_min.unwrap_or(0.0);
-            next = 2;
-        }
-        if 0 < reading.offset {
-            row[next + reading.offset - 1] = 1.0;
-        }
-        row
-    }
-
-    /// Probability of the residuals, level, drift and offsets integrated, each reading an outlier
-    /// with a small chance and at most one of them at a time.
-    fn evidence(
-        &self,
-        rows: &[Row],
-        residuals: &[f64],
-        variances: &[f64],
-        outlier_variance: f64,
-    ) -> Evidence {
-        let p = self.columns;
-        let mut m = [[0.0; COLUMNS]; COLUMNS];
-        let mut b = [0.0; COLUMNS];
-        let (mut chi, mut spread) = (0.0, 1.0);
-        for ((row, &y), &variance) in rows.iter().zip(residuals).zip(variances) {
-            let weight = 1.0 / variance;
-            chi += weight * y * y;
-            spread *= variance * 1e-2;
-            for i in 0..p {
-                let scaled = weight * row[i];
-                b[i] += scaled * y;
-                for j in 0..=i {
-                    m[i][j] += scaled * row[j];
-                }
-            }
-        }
-        let mut ln_det = 0.0;
-        for (i, (row, precision)) in m.iter_mut().zip(&self.precision).enumerate().take(p) {
-            row[i] += precision;
-            ln_det -= precision.ln();
-        }
-        let (factor, ln_det_m) = cholesky(&m, p);
-        let mean = solve(&factor, &b, p);
-        let explained = dot(&b, &mean, p);
-        let ln_plain = -0.5 * (chi - explained + spread.ln() + ln_det + ln_det_m);
-        // One outlier: its weight falls, which changes the normal equations by one rank. A reading
-        // that fits could be one too, but hardly changes anything.
-        let count = rows.len() as f64;
-        let odds = OUTLIER_SHARE / (1.0 - OUTLIER_SHARE);
-        let mut sum = 1.0;
-        let mut best = mean;
-        let mut best_share = 1.0;
-        if 2 < rows.len() {
-            for ((row, &y), &variance) in rows.iter().zip(residuals).zip(variances) {
-                let s = dot(row, &mean, p);
-                if (y - s) * (y - s) < SUSPECT * variance {
-                    continue;
-                }
-                let v = solve(&factor, row, p);
-                let h = dot(row, &v, p);
-                let lowered = 1.0 / (variance + outlier_variance);
-                let change = lowered - 1.0 / variance;
-                let kept = 1.0 + change * h;
-                // The quadratic form falls by this much, level and drift fitted anew.
-                let gain = -0.5 * change * (y - s) * (y - s) / kept;
-                let ratio = odds * gain.min(300.0).exp() * (lowered * variance / kept).sqrt();
-                sum += ratio;
-                if best_share < ratio {
-                    best_share = ratio;
-                    for i in 0..p {
-                        best[i] = mean[i] + change * (y - s) / kept * v[i];
-                    }
-                }
-            }
-        }
-        let unit = solve(&factor, &UNIT, p);
-        Evidence {
-            ln: ln_plain + sum.ln() + count * (1.0 - OUTLIER_SHARE).ln(),
-            mean: best,
-            level_sd: unit[0].sqrt(),
-        }
-    }
-}
-
-fn cholesky(m: &[Row; COLUMNS], p: usize) -> ([Row; COLUMNS], f64) {
-    let mut l = [[0.0; COLUMNS]; COLUMNS];
-    let mut product = 1.0;
-    for i in 0..p {
-        for j in 0..=i {
-            let sum = m[i][j] - dot(&l[i], &l[j], j);
-            if i == j {
-                // The prior's precision on the diagonal keeps this above zero.
-                let root = sum.max(1e-30).sqrt();
-                l[i][i] = root;
-                product *= sum.max(1e-30);
-            } else {
-                l[i][j] = sum / l[j][j];
-            }
-        }
-    }
-    (l, product.ln())
-}
-
-fn solve(l: &[Row; COLUMNS], b: &Row, p: usize) -> Row {
-    let mut x = [0.0; COLUMNS];
-    for i in 0..p {
-        let mut sum = b[i];
-        for k in 0..i {
-            sum -= l[i][k] * x[k];
-        }
-        x[i] = sum / l[i][i];
-    }
-    for i in (0..p).rev() {
-        let mut sum = x[i];
-        for k in i + 1..p {
-            sum -= l[k][i] * x[k];
-        }
-        x[i] = sum / l[i][i];
-    }
-    x
-}
-
-fn dot(a: &Row, b: &Row, p: usize) -> f64 {
-    (0..p).map(|i| a[i] * b[i]).sum()
-}
-
 /// The fit of one set of data; scratch space is kept between cells.
 struct Fit<'a> {
     data: &'a Data,
     linear: Linear,
-    hand_variance: f64,
+    /// What the hand does to each reading: its slow error, and the variance of the rest, turns and turns².
+    hand: Vec<(f64, f64)>,
     misfit_variance: f64,
-    outlier_variance: f64,
-    rows: Vec<Row>,
-    residuals: Vec<f64>,
-    variances: Vec<f64>,
+    terms: Vec<Term>,
+    /// The likeliest cell so far, as a logarithm.
+    likeliest: f64,
 }
 
-impl Fit<'_> {
-    fn stated_variance(&self, reading: &Reading, unknown_se: f64) -> f64 {
-        let se = reading.se_rpm.unwrap_or(unknown_se).max(0.5);
-        se * se + self.misfit_variance
+impl<'a> Fit<'a> {
+    fn new(data: &'a Data, question: &Question) -> Self {
+        let part = 1.0 / f64::from(question.carburettors);
+        Fit {
+            data,
+            linear: Linear::new(data, (OUTLIER_SD * data.level_rpm).powi(2)),
+            hand: hand(data, question.hand_sd_turns),
+            misfit_variance: (MISFIT_SD * part * data.level_rpm).powi(2),
+            terms: Vec::new(),
+            likeliest: f64::NEG_INFINITY,
+        }
     }
 
-    fn cell(&mut self, shape: &Shape, edge: f64, unknown_se: f64) -> Evidence {
-        let level = self.data.level_rpm;
-        self.rows.clear();
-        self.residuals.clear();
-        self.variances.clear();
-        for reading in &self.data.readings {
-            let (relative, slope) = shape.at(reading.richness - edge);
-            self.rows.push(self.linear.row(reading, relative));
-            self.residuals.push(reading.rpm - level * relative);
-            let tilt = slope * level;
-            let variance = self.stated_variance(reading, unknown_se) + self.hand_variance * tilt * tilt;
-            self.variances.push(variance);
+    fn term(
+        &self,
+        reading: &Reading,
+        relative: f64,
+        extra_variance: f64,
+        slow: f64,
+        unknown_se: f64,
+    ) -> Term {
+        let se = reading.se_rpm.unwrap_or(unknown_se).max(0.5);
+        Term {
+            relative,
+            residual: reading.rpm - self.data.level_rpm * relative,
+            variance: se * se + self.misfit_variance + extra_variance,
+            at_min: reading.at_min.unwrap_or(0.0),
+            offset: reading.offset,
+            slow,
         }
-        let mut evidence =
-            self.linear.evidence(&self.rows, &self.residuals, &self.variances, self.outlier_variance);
+    }
+
+    fn cell(&mut self, shape: &Shape, anchor: f64, unknown_se: f64) -> Evidence {
+        self.terms.clear();
+        for (reading, &(slow, rest)) in self.data.readings.iter().zip(&self.hand) {
+            let (relative, slope) = shape.at(reading.richness - anchor);
+            let tilt = slope * self.data.level_rpm;
+            let term = self.term(reading, relative, rest * tilt * tilt, slow * tilt, unknown_se);
+            self.terms.push(term);
+        }
+        let mut evidence = self.linear.evidence(&self.terms, self.likeliest - OUT_OF_REACH);
+        self.likeliest = self.likeliest.max(evidence.ln);
         for &place in &self.data.lean_stalls {
-            let died = if place < edge + shape.best { stall_chance(shape.at(place - edge).0) } else { 0.0 };
+            let lean = place < anchor + shape.best;
+            let died = if lean { stall_chance(shape.at(place - anchor).0) } else { 0.0 };
             evidence.ln += (MISJUDGED + (1.0 - MISJUDGED) * died).ln();
         }
         for &place in &self.data.rich_stalls {
-            let died = if edge + shape.best < place { stall_chance(shape.at(place - edge).0) } else { 0.0 };
+            let rich = anchor + shape.best < place;
+            let died = if rich { stall_chance(shape.at(place - anchor).0) } else { 0.0 };
             evidence.ln += (MISJUDGED + (1.0 - MISJUDGED) * died).ln();
         }
         evidence
@@ -342,18 +117,13 @@ impl Fit<'_> {
 
     /// A rival without an edge: one level, with extra scatter or without.
     fn flat(&mut self, extra_variance: f64, unknown_se: f64) -> f64 {
-        let level = self.data.level_rpm;
-        self.rows.clear();
-        self.residuals.clear();
-        self.variances.clear();
+        self.terms.clear();
         for reading in &self.data.readings {
-            self.rows.push(self.linear.row(reading, 1.0));
-            self.residuals.push(reading.rpm - level);
-            self.variances.push(self.stated_variance(reading, unknown_se) + extra_variance);
+            let term = self.term(reading, 1.0, extra_variance, 0.0, unknown_se);
+            self.terms.push(term);
         }
         let stalls = self.data.lean_stalls.len() + self.data.rich_stalls.len();
-        self.linear.evidence(&self.rows, &self.residuals, &self.variances, self.outlier_variance).ln
-            + stalls as f64 * 0.05f64.ln()
+        self.linear.evidence(&self.terms, f64::NEG_INFINITY).ln + stalls as f64 * 0.05f64.ln()
     }
 }
 
@@ -361,29 +131,27 @@ impl Fit<'_> {
 pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let (domain_lean, domain_rich) = question.domain();
     let (first_edge, last_edge) = (domain_lean - BEYOND_LEAN, domain_rich + BEYOND_RICH);
-    let shapes = question.response.shapes(question.carburettors, SHAPES);
-    let part = 1.0 / f64::from(question.carburettors);
-    let mut fit = Fit {
-        data,
-        linear: Linear::new(data),
-        hand_variance: question.hand_sd_turns.powi(2),
-        misfit_variance: (MISFIT_SD * part * data.level_rpm).powi(2),
-        outlier_variance: (OUTLIER_SD * data.level_rpm).powi(2),
-        rows: Vec::new(),
-        residuals: Vec::new(),
-        variances: Vec::new(),
-    };
+    let shapes = question.response.shapes(question.carburettors);
+    let mut fit = Fit::new(data, question);
 
     // What each place of the grid would mean, and how many places share each meaning.
     let steps = ((last_edge - first_edge) / COARSE_TURNS).round() as usize + 1;
     let place = |step: usize| first_edge + step as f64 * COARSE_TURNS;
     let mut counts = [0.0; 6];
-    for shape in &shapes {
-        for step in 0..steps {
-            counts[finding(question, place(step), shape) as usize] += 1.0;
-        }
+    let classes: Vec<usize> = (0..steps)
+        .flat_map(|step| shapes.iter().map(move |shape| finding(question, place(step), shape) as usize))
+        .collect();
+    for &class in &classes {
+        counts[class] += 1.0;
     }
-    let ln_prior: Vec<f64> = (0..6).map(|index| (PRIOR[index] / f64::max(counts[index], 1.0)).ln()).collect();
+    let ln_prior: Vec<f64> = (0..6)
+        .map(|index| {
+            // Half of a screw without effect is one whose effect is too small to see.
+            let prior = if index == Finding::NoEffect as usize { 0.5 * PRIOR[index] } else { PRIOR[index] };
+            (prior / f64::max(counts[index], 1.0)).ln()
+        })
+        .collect();
+    let flat_prior = [0.5 * PRIOR[Finding::NoEffect as usize], PRIOR[Finding::Unsteady as usize]];
 
     let all_stated = data.readings.iter().all(|reading| reading.se_rpm.is_some());
     let errors: &[(f64, f64)] = if all_stated { &[(1.0, 1.0)] } else { &UNKNOWN_SE };
@@ -391,7 +159,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let mut flat = [f64::NEG_INFINITY; 2];
     for &(se, share) in errors {
         for (index, extra) in [0.0, (UNSTEADY_SD * data.level_rpm).powi(2)].into_iter().enumerate() {
-            let ln = share.ln() + PRIOR[4 + index].ln() + fit.flat(extra, se);
+            let ln = share.ln() + flat_prior[index].ln() + fit.flat(extra, se);
             flat[index] = ln_add(flat[index], ln);
         }
     }
@@ -417,10 +185,10 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
             if ahead[which * steps + step] < best_ahead - HOPELESS {
                 continue;
             }
-            let edge = place(step);
+            let anchor = place(step);
             for (index, shape) in shapes.iter().enumerate() {
-                let class = finding(question, edge, shape) as usize;
-                let ln = share.ln() + ln_prior[class] + fit.cell(shape, edge, se).ln;
+                let class = classes[step * shapes.len() + index];
+                let ln = share.ln() + ln_prior[class] + fit.cell(shape, anchor, se).ln;
                 best = best.max(ln);
                 coarse.push((which, index, step, ln));
             }
@@ -436,10 +204,10 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let mut lns = Vec::with_capacity(coarse.len() * within.len());
     for &(which, index, step, _) in &coarse {
         for quarters in within {
-            let edge = place(step) + quarters * FINE_TURNS;
+            let anchor = place(step) + quarters * FINE_TURNS;
             let shape = &shapes[index];
-            let class = finding(question, edge, shape) as usize;
-            let evidence = fit.cell(shape, edge, errors[which].0);
+            let class = finding(question, anchor, shape) as usize;
+            let evidence = fit.cell(shape, anchor, errors[which].0);
             lns.push(errors[which].1.ln() + ln_prior[class] - (within.len() as f64).ln() + evidence.ln);
             let mut largest = (0, 0.0);
             for offset in 0..data.offsets {
@@ -450,7 +218,8 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
             }
             cells.push(Cell {
                 shape: index,
-                edge,
+                anchor,
+                edge: if shape.has_edge { anchor.clamp(domain_lean, domain_rich) } else { domain_lean },
                 weight: errors[which].0,
                 level_rpm: data.level_rpm + evidence.mean[0],
                 level_sd_rpm: evidence.level_sd,
@@ -473,8 +242,8 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
         findings[cell.finding] += weight;
         sum += weight;
     }
-    findings[4] = (flat[0] - top).exp();
-    findings[5] = (flat[1] - top).exp();
+    findings[4] += (flat[0] - top).exp();
+    findings[5] += (flat[1] - top).exp();
     let total: f64 = findings.iter().sum();
     for value in &mut findings {
         *value /= total;
@@ -485,94 +254,40 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
         cell.weight /= sum;
     }
     cells.retain(|cell| 1e-8 < cell.weight);
-    cells.sort_by(|a, b| a.edge.total_cmp(&b.edge));
+    cells.sort_by(|a, b| a.edge.total_cmp(&b.edge).then(a.anchor.total_cmp(&b.anchor)));
     let stated: Vec<f64> = data.readings.iter().filter_map(|reading| reading.se_rpm).collect();
     let noise_rpm = if stated.is_empty() {
         if 0.0 < noise.1 { noise.0 / noise.1 } else { UNKNOWN_SE[1].0 }
     } else {
         stated.iter().sum::<f64>() / stated.len() as f64
     };
-    Posterior { shapes, cells, cell_turns, findings, noise_rpm }
+    Posterior {
+        shapes,
+        cells,
+        cell_turns,
+        is_fine: 1 < within.len(),
+        domain: (domain_lean, domain_rich),
+        findings,
+        noise_rpm,
+    }
 }
 
-/// What an edge and a shape mean for this machine.
-fn finding(question: &Question, edge: f64, shape: &Shape) -> Finding {
-    let (advise_lean, advise_rich) = question.advisable();
-    let (window_lean, window_rich) = question.window();
-    let best = edge + shape.best;
-    let setting = edge + question.cooling.margin_turns();
-    if advise_rich < best {
-        Finding::Starved
-    } else if best < advise_lean + 0.25 {
-        Finding::Flooded
-    } else if window_lean <= setting && setting <= window_rich {
-        Finding::Normal
-    } else {
-        Finding::OutsideWindow
-    }
+/// The hand's error at each reading: it walks as the screw is turned, by `sd_turns` over four turns. Most of a
+/// walk is one slow swing, half a wave over all the travel; what that leaves counts as independent, and
+/// so does what the hand adds anew at each place.
+fn hand(data: &Data, sd_turns: f64) -> Vec<(f64, f64)> {
+    use std::f64::consts::PI;
+    let most = data.readings.iter().map(|reading| reading.travel).fold(0.0, f64::max).max(1e-9);
+    let fresh = (FRESH_HAND * sd_turns).powi(2);
+    let sd_turns = 0.5 * sd_turns;
+    let at = |reading: &Reading| {
+        let slow = (8.0 * most).sqrt() / PI * (0.5 * PI * reading.travel / most).sin();
+        (sd_turns * slow, sd_turns * sd_turns * (reading.travel - slow * slow).max(0.0) + fresh)
+    };
+    data.readings.iter().map(at).collect()
 }
 
 fn ln_add(a: f64, b: f64) -> f64 {
     let (high, low) = if a < b { (b, a) } else { (a, b) };
     if low == f64::NEG_INFINITY { high } else { high + (low - high).exp().ln_1p() }
-}
-
-impl Posterior {
-    /// The mean of something over the cells.
-    pub(super) fn mean(&self, of: impl Fn(&Cell) -> f64) -> f64 {
-        self.cells.iter().map(|cell| cell.weight * of(cell)).sum()
-    }
-
-    /// Mean and standard deviation of something over the cells.
-    pub(super) fn mean_and_sd(&self, of: impl Fn(&Cell) -> f64) -> (f64, f64) {
-        let mean = self.mean(&of);
-        let variance = self.mean(|cell| (of(cell) - mean).powi(2));
-        (mean, variance.max(0.0).sqrt())
-    }
-
-    /// Richness below which the edge lies with the given probabilities, in rising order.
-    pub(super) fn edge_quantiles(&self, wanted: [f64; 3]) -> [f64; 3] {
-        let Some((first, last)) = self.cells.first().zip(self.cells.last()) else {
-            return [f64::NAN; 3];
-        };
-        let width = self.cell_turns;
-        let start = first.edge - 0.5 * width;
-        let bins = ((last.edge - first.edge) / width).round() as usize + 1;
-        let mut mass = vec![0.0; bins];
-        for cell in &self.cells {
-            let bin = ((cell.edge - first.edge) / width).round() as usize;
-            mass[bin.min(bins - 1)] += cell.weight;
-        }
-        wanted.map(|share| {
-            let mut below = 0.0;
-            for (bin, &here) in mass.iter().enumerate() {
-                if share <= below + here && 0.0 < here {
-                    return start + (bin as f64 + (share - below) / here) * width;
-                }
-                below += here;
-            }
-            last.edge + 0.5 * width
-        })
-    }
-
-    /// The block whose offset is largest, and that offset, rpm.
-    pub(super) fn largest_offset(&self) -> Option<(usize, f64)> {
-        let heaviest = self.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-        (0 < heaviest.largest_offset.0).then_some(heaviest.largest_offset)
-    }
-
-    /// Cells drawn in proportion to their weight, evenly spaced through the sorted edges.
-    pub(super) fn sample(&self, count: usize) -> Vec<Cell> {
-        let mut drawn = Vec::with_capacity(count);
-        let mut below = 0.0;
-        let mut next = 0.5 / count as f64;
-        for cell in &self.cells {
-            below += cell.weight;
-            while next < below && drawn.len() < count {
-                drawn.push(*cell);
-                next += 1.0 / count as f64;
-            }
-        }
-        drawn
-    }
 }

@@ -1,6 +1,7 @@
 //! Where to hold next: the position that most shrinks the doubt about the edge, less what it costs.
 
-use crate::idle::fit::{Cell, Posterior, stall_chance};
+use crate::idle::fit::stall_chance;
+use crate::idle::posterior::{Cell, Posterior};
 use crate::idle::question::Question;
 use crate::quantity::GRID_TURNS;
 
@@ -17,6 +18,8 @@ pub(super) struct SoFar {
     /// Whether the engine already ran clearly slower at its richest than elsewhere: beyond it lies
     /// only more of the droop, which tells nothing of the lean edge.
     pub(super) drooped: bool,
+    /// The richest place where it died of leanness, and the leanest where it died of richness.
+    pub(super) died: (f64, f64),
     /// Holds at which the engine ran.
     pub(super) ran: usize,
     /// Half the width of the edge's interval, turns.
@@ -36,15 +39,18 @@ const NARROW_TURNS: f64 = GRID_TURNS;
 /// Fewest holds before a sweep may call itself enough.
 const FEWEST: usize = 4;
 /// A hold must promise to take this much off the edge's standard deviation, turns.
-const WORTH_TURNS: f64 = 0.008;
+const WORTH_TURNS: f64 = 0.010;
 /// What a move costs, in turns of standard deviation per turn moved, and what a stall costs.
 const MOVE_COST: f64 = 0.006;
 const STALL_COST: f64 = 0.6;
 /// Positions likelier than this to stall or to fall below the floor speed are not advised.
-const RISK: f64 = 0.08;
+const RISK: f64 = 0.05;
 /// Farthest step beyond what has been tried: lean in small steps, because the fall is steep there.
-const LEANER_STEP: f64 = 0.5;
+const LEANER_STEP: f64 = 2.0;
 const RICHER_STEP: f64 = 1.0;
+const HALF_TURN: f64 = 0.5;
+/// How near to a place where it died nobody is sent again, turns: a little more than the grid's step.
+const KEEP_OFF: f64 = 1.01 * GRID_TURNS;
 /// Machines imagined, and outcomes imagined at each position.
 const MACHINES: usize = 240;
 const OUTCOMES: usize = 24;
@@ -58,7 +64,10 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
     if FEWEST <= so_far.ran && so_far.half_width_turns <= NARROW_TURNS {
         return Plan::Enough;
     }
-    let machines = posterior.sample(MACHINES);
+    let mut machines = posterior.sample(MACHINES);
+    // Counted from the lean end, so that equal sweeps of either screw are reckoned in equal numbers.
+    let end = posterior.domain.0;
+    machines.iter_mut().for_each(|cell| cell.edge -= end);
     if machines.is_empty() {
         return Plan::Enough;
     }
@@ -68,19 +77,21 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
     let now = spread(machines.iter().map(|cell| (1.0, cell.edge)));
 
     let mut best: Option<(f64, f64, f64)> = None;
+    let mut safest: Option<(f64, f64)> = None;
     let steps = ((rich - lean) / GRID_TURNS).round() as i32;
     let mut speeds = Vec::with_capacity(MACHINES);
     for step in 0..=steps {
         let place = lean + f64::from(step) * GRID_TURNS;
         let richest = so_far.richest + if so_far.drooped { 0.0 } else { RICHER_STEP };
-        if place < so_far.leanest - LEANER_STEP || richest < place {
+        let died = place < so_far.died.0 + KEEP_OFF || so_far.died.1 - KEEP_OFF < place;
+        if place < so_far.leanest - LEANER_STEP || richest < place || died {
             continue;
         }
         let mut risk = 0.0;
         let mut tilt = 0.0;
         speeds.clear();
         for (index, cell) in machines.iter().enumerate() {
-            let (relative, slope) = posterior.shapes[cell.shape].at(place - cell.edge);
+            let (relative, slope) = posterior.shapes[cell.shape].at(place - cell.anchor);
             let level = cell.level_rpm + cell.level_sd_rpm * scatter(index);
             let speed = level * relative;
             risk += if speed < floor { 1.0 } else { stall_chance(relative) };
@@ -89,6 +100,14 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
         }
         let count = machines.len() as f64;
         let (risk, tilt) = (risk / count, tilt / count);
+        // Where every place is a risk, the least of them counts; the farther from the last, the less.
+        let near =
+            so_far.leanest.min(rich) - HALF_TURN <= place && place <= so_far.richest.max(lean) + HALF_TURN;
+        let stays = (place - so_far.last).abs() < 0.5 * GRID_TURNS;
+        let fear = risk + 1e-3 * (place - so_far.last).abs();
+        if near && !stays && safest.is_none_or(|(least, _)| fear < least) {
+            safest = Some((fear, place));
+        }
         if RISK < risk {
             continue;
         }
@@ -108,8 +127,8 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
             Plan::Next(if due && reachable { so_far.first } else { place })
         }
         // No place seems to stay above the floor, as on an engine that was found far too lean. A few
-        // holds are not enough for all that: it comes up where it is richer, if anywhere.
-        None if so_far.ran < FEWEST => Plan::Next((so_far.richest + LEANER_STEP).min(rich)),
+        // holds are not enough for all that: the least risk is taken.
+        None if so_far.ran < FEWEST => safest.map_or(Plan::Enough, |(_, place)| Plan::Next(place)),
         _ => Plan::Enough,
     }
 }

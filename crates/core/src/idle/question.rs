@@ -62,7 +62,7 @@ pub struct Question {
     pub most_turns: f64,
     /// The outermost position ever advised: beyond it the spring no longer holds the screw.
     pub advise_to_turns: f64,
-    /// Standard deviation of the position the hand really set, turns.
+    /// Standard deviation of what the hand errs while it turns the screw by four turns, turns: its errors add up.
     pub hand_sd_turns: f64,
 }
 
@@ -76,7 +76,7 @@ impl Question {
             carburettors: 1,
             rule: Rule::Margin,
             floor_rpm: None,
-            response: MixtureResponse::default(),
+            response: MixtureResponse::of(screw),
             base_turns: None,
             least_turns: 0.0,
             most_turns: 6.0,
@@ -142,7 +142,8 @@ impl Question {
 
     /// The same two positions of the screw, leaner first.
     fn span(&self, inner: f64, outer: f64) -> (f64, f64) {
-        let (a, b) = (self.richness(inner), self.richness(outer));
+        // Never minus zero, which sorts before zero: equal sweeps of either screw are reckoned alike.
+        let (a, b) = (self.richness(inner) + 0.0, self.richness(outer) + 0.0);
         (a.min(b), a.max(b))
     }
 

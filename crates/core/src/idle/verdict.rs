@@ -2,7 +2,7 @@
 //!
 //! Everything is judged in richness. The words name the direction of the screw last.
 
-use crate::idle::fit::{FINDINGS, Finding, PRIOR};
+use crate::idle::posterior::{FINDINGS, Finding, PRIOR};
 use crate::idle::question::Question;
 use crate::quantity::Screw;
 
@@ -110,7 +110,8 @@ fn because(question: &Question, finding: Finding) -> String {
         ),
         Finding::Starved => format!(
             "speed still gains at the richest position ({richest}). Commonest first: pilot jet partly blocked; \
-             pilot jet too small; air leak; outlet blocked. Clean first: {NO_JET_YET}; {NO_LEAK_VERDICT}"
+             pilot jet too small; air leak; outlet blocked. The sweep cannot tell a leak from a small jet: clean first \
+             ({NO_JET_YET}), then check for a leak with the engine off"
         ),
         Finding::Flooded => format!(
             "speed is best at the leanest position ({leanest}) or beyond it. Commonest first: pilot air bleed blocked; \
