@@ -154,7 +154,12 @@ fn takes(told: &[Told], odds: &[f64]) {
         groups.entry((engine, kind)).or_default().push(sum / count);
         groups.entry((engine, if engine { "engines" } else { "no engine" })).or_default().push(sum / count);
     }
-    eprintln!("Takes: share of means above a threshold\n{:<30} {:>7} {}", "", "takes", AT.map(|at| format!("{at:>7.1}")).join(" "));
+    eprintln!(
+        "Takes: share of means above a threshold\n{:<30} {:>7} {}",
+        "",
+        "takes",
+        AT.map(|at| format!("{at:>7.1}")).join(" ")
+    );
     for ((_, group), means) in groups {
         let share = |at: f64| means.iter().filter(|mean| at < **mean).count() as f64 / means.len() as f64;
         eprintln!("{group:<30} {:>7} {}", means.len(), AT.map(|at| format!("{:>7.4}", share(at))).join(" "));
