@@ -72,10 +72,10 @@ async fn every_key_of_the_bench_does_what_it_says() {
         )
         .await;
 
-    // A stall, with its reason.
+    // A stall, with its reason: richer than where it already ran worse.
     browser.press("d").await;
-    browser.click("form[action$='/died'] input[value=lean] ~ button").await;
-    browser.until("the stall is saved", "return document.querySelector('#part-more tbody tr:first-child').innerText.includes('died, lean')").await;
+    browser.click("form[action$='/died'] input[value=rich] ~ button").await;
+    browser.until("the stall is saved", "return document.querySelector('#part-more tbody tr:first-child').innerText.includes('died, rich')").await;
 
     // A hold that was begun is given up by going back.
     browser.click("form[action$='/hold'] [data-key=main]").await;

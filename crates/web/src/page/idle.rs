@@ -113,9 +113,9 @@ fn instruction(bench: &BenchState) -> Instruction {
             turn: None,
             done: true,
             what: format!("Leave it at {to}"),
-            note: "enough is known; this is the setting".into(),
+            note: why_set(bench).into(),
         },
-        Stage::Set { from, to } => turn(bench, *from, *to, "enough is known; this is the setting", true),
+        Stage::Set { from, to } => turn(bench, *from, *to, why_set(bench), true),
         Stage::Count { set } => Instruction {
             turn: None,
             done: true,
@@ -128,6 +128,15 @@ fn instruction(bench: &BenchState) -> Instruction {
             what: format!("Left at {turns}"),
             note: "counted to the seat".into(),
         },
+    }
+}
+
+/// Why no more holds are asked for.
+fn why_set(bench: &BenchState) -> &'static str {
+    if bench.edge_known() {
+        "enough is known; this is the setting"
+    } else {
+        "no hold promises to tell more, and the edge is not known: read the finding first"
     }
 }
 

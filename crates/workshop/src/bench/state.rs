@@ -199,8 +199,12 @@ impl BenchState {
     /// edge is known to half a turn. Before that it is mostly what such machines are like.
     pub fn setting_told(&self) -> bool {
         let ran = self.holds().iter().filter(|hold| matches!(hold.outcome, Outcome::Ran { .. })).count();
-        self.answer()
-            .is_some_and(|sweep| sweep.enough || (4 <= ran && sweep.edge.high.0 - sweep.edge.low.0 <= 1.0))
+        self.answer().is_some_and(|sweep| sweep.enough || (4 <= ran && self.edge_known()))
+    }
+
+    /// Whether the edge is known to half a turn to either side.
+    pub fn edge_known(&self) -> bool {
+        self.answer().is_some_and(|sweep| sweep.edge.high.0 - sweep.edge.low.0 <= 1.0)
     }
 
     /// Whether turning out makes it richer.
