@@ -132,6 +132,7 @@ fn sweep_prints_the_promised_fields_and_its_words_are_fractions() {
         "enough",
         "gain_rpm",
         "next_turns",
+        "pick_up_turns",
         "plateau_rpm",
         "set_rule",
         "set_turns",

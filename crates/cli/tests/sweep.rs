@@ -47,6 +47,7 @@ fn json_has_the_promised_fields_and_their_numbers_agree() {
         "enough",
         "gain_rpm",
         "next_turns",
+        "pick_up_turns",
         "plateau_rpm",
         "set_rule",
         "set_turns",

@@ -29,6 +29,8 @@ pub struct SweepAnswer {
     pub set_turns: f64,
     /// The rule behind it: `maker`, `margin` or `middle`.
     pub set_rule: &'static str,
+    /// Where to blip the throttle at last, leanest first: the pick-up decides.
+    pub pick_up_turns: Vec<f64>,
     /// Where to hold next.
     pub next_turns: Option<f64>,
     /// Whether enough is known.
@@ -80,6 +82,7 @@ impl From<&With<Sweep>> for SweepAnswer {
             confidence: sweep.edge.confidence,
             set_turns: thousandths(sweep.setting.0),
             set_rule: sweep.rule_name,
+            pick_up_turns: sweep.pick_up.iter().map(|place| place.0).collect(),
             next_turns: sweep.next.map(|next| next.0),
             enough: sweep.enough,
             plateau_rpm: thousandths(sweep.plateau_rpm),
@@ -261,6 +264,9 @@ pub fn words(answered: &With<Sweep>, screw: Screw) -> String {
         Some(next) => format!("Next hold   {next} turns out"),
         None => "Next hold   none: enough is known, or no position promises to tell more".to_owned(),
     });
+    if sweep.enough && !sweep.pick_up.is_empty() {
+        lines.push(format!("At last     {}", pick_up_words(&sweep.pick_up)));
+    }
     lines.push(format!("Plateau     {:.0} ± {:.0} rpm", sweep.plateau_rpm, sweep.plateau_sd_rpm));
     if let Some((mean, sd)) = sweep.gain_rpm {
         lines.push(format!("Gain        {mean:+.0} ± {sd:.0} rpm over as found"));
@@ -285,6 +291,12 @@ pub fn words(answered: &With<Sweep>, screw: Screw) -> String {
     lines.push(CAUTION.to_owned());
     lines.push("Stop the engine and count the screw to its seat: that is as left.".to_owned());
     lines.join("\n")
+}
+
+/// What to do at the positions where the pick-up decides.
+pub fn pick_up_words(places: &[TurnsOut]) -> String {
+    let places: Vec<String> = places.iter().map(ToString::to_string).collect();
+    format!("pick-up decides: blip at {}; keep the one with the least sag and no hang", places.join(", "))
 }
 
 fn hundredths(turns: TurnsOut) -> String {

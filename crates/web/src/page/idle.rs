@@ -8,6 +8,7 @@ use bellmouth_core::idle::{Outcome, StallCause, Sweep};
 use bellmouth_core::quantity::TurnsOut;
 use bellmouth_workshop::bench::{BenchState, Pause, Place, Stage, cautions};
 use bellmouth_workshop::logbook::{Entry, Source};
+use bellmouth_workshop::sweep::pick_up_words;
 use maud::{Markup, PreEscaped, html};
 
 use super::dial::Dial;
@@ -406,6 +407,9 @@ pub(crate) fn known(bench: &BenchState) -> Markup {
             div { dt { "as found" } dd { (bench.as_found().map_or("not counted".into(), |turns| turns.to_string())) } }
         }
         p.small { "Setting: " (sweep.rule_words) ", rounded to the richer eighth." }
+        @if sweep.enough && bench.edge_known() && !sweep.pick_up.is_empty() {
+            p { "At last, " (pick_up_words(&sweep.pick_up)) "." }
+        }
         details data-key="source" { summary { "Where does this come from?" }
             p.small { "The lean edge is the leanest position whose speed is within 1 % of the plateau's highest. A family of curves drawn from the \
                 physics of mixture and torque is fitted to every reading that is not struck, with the hand's own error in counting turns, drift, outliers and stalls; \
