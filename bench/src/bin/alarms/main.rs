@@ -6,9 +6,17 @@
 //! | `alarms --say FILE --minutes 6` | writes rows of witnesses: engines at right and at wrong speeds, starts, and other sounds |
 //! | `alarms --fit FILE` | fits the weights to such rows (may be repeated), tries them on rows left out, prints `sound/constants/fitted.rs` |
 //!
-//! After any change of what is heard (eight minutes on two cores that have nothing else to do):
-//! `alarms --say FILE --minutes 12 && alarms --fit FILE > ../crates/core/src/sound/constants/fitted.rs`, format, build
-//! again, and let `alarms --minutes 30` confirm it on other seeds.
+//! After any change of what is heard (half an hour on two cores): `--say` four files, `--fit` them together
+//! (`alarms --fit A --fit B …` > ../crates/core/src/sound/constants/fitted.rs), format, build again, and let
+//! `alarms --minutes 30` confirm it on other seeds. The weights there are of
+//!
+//! | file | what |
+//! |---|---|
+//! | `--say A --minutes 5 --thin 30` | everything |
+//! | `--say B --thin 3 --only pulses` | more engines made of recorded pulses |
+//! | `--say C --minutes 10 --first-seed 31 --only rain` | rain, in which a rhythm is rarely likely at all |
+//! | `--say D --minutes 8 --first-seed 21 --thin 100000` and `--only` each other sound | more of what is no engine |
+//!
 //! `--first-seed S` moves the seeds of other sounds, `--only WORD` keeps those whose name holds the word,
 //! `--thin N` keeps every Nth clip of engines. Needs `scripts/fetch-pulses`, espeak-ng and ffmpeg.
 

@@ -73,14 +73,16 @@ pub fn say(path: &str, minutes: f64, first_seed: u64, thin: u64, only: &[String]
         lost.iter_mut().zip(losses).for_each(|(sum, lost)| *sum += lost);
     }
     std::fs::write(path, text).unwrap_or_else(|error| panic!("{path}: {error}"));
-    println!(
-        "{} pieces; of {} frames of engines right within 10 %, none likely in {:.4}, ambiguous in {:.4}, no witness in {:.4}",
-        pieces.len(),
-        lost[0],
-        lost[1] / lost[0],
-        lost[2] / lost[0],
-        lost[3] / lost[0]
-    );
+    println!("{} pieces", pieces.len());
+    if 0.0 < lost[0] {
+        println!(
+            "of {} frames of engines right within 10 %, none likely in {:.4}, ambiguous in {:.4}, no witness in {:.4}",
+            lost[0],
+            lost[1] / lost[0],
+            lost[2] / lost[0],
+            lost[3] / lost[0]
+        );
+    }
 }
 
 fn rows(piece: &Piece, pulses: &[Vec<f64>]) -> (String, [f64; 4]) {
