@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use bellmouth_core::sound::constants::POOL_MOST;
 use bellmouth_core::sound::witness::WITNESSES;
 
 use crate::net::{Net, Row};
@@ -127,14 +128,15 @@ fn table(told: &[Told], odds: &[f64]) {
     }
     for ((_, live, group), odds) in groups {
         let highest = odds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let share = |at: f64| odds.iter().filter(|odds| at < **odds).count() as f64 / odds.len() as f64;
         let kind = if live { "live" } else { "stored" };
-        eprintln!(
-            "{group:<23} {kind:<6} {:>7} {highest:>8.2} {}",
-            odds.len(),
-            AT.map(|at| format!("{:>7.4}", share(at))).join(" ")
-        );
+        eprintln!("{group:<23} {kind:<6} {:>7} {highest:>8.2} {}", odds.len(), shares(&odds, AT));
     }
+}
+
+/// The share of some values above each threshold.
+fn shares<const N: usize>(values: &[f64], at: [f64; N]) -> String {
+    let share = |at: f64| values.iter().filter(|value| at < **value).count() as f64 / values.len() as f64;
+    at.map(|at| format!("{:>7.4}", share(at))).join(" ")
 }
 
 /// Shares of takes whose mean is above some thresholds, by nets that had not heard them: what a run of frames comes to.
@@ -143,7 +145,7 @@ fn takes(told: &[Told], odds: &[f64]) {
     let mut takes: BTreeMap<(&str, &str, bool), (f64, f64)> = BTreeMap::new();
     for (told, odds) in told.iter().zip(odds).filter(|(told, _)| !told.live) {
         let take = takes.entry((&told.group, &told.clip, told.row.engine)).or_default();
-        *take = (take.0 + odds.clamp(-8.0, 8.0), take.1 + 1.0);
+        *take = (take.0 + odds.clamp(-POOL_MOST, POOL_MOST), take.1 + 1.0);
     }
     let mut groups: BTreeMap<(bool, &str), Vec<f64>> = BTreeMap::new();
     for ((group, _, engine), (sum, count)) in takes {
@@ -161,7 +163,6 @@ fn takes(told: &[Told], odds: &[f64]) {
         AT.map(|at| format!("{at:>7.1}")).join(" ")
     );
     for ((_, group), means) in groups {
-        let share = |at: f64| means.iter().filter(|mean| at < **mean).count() as f64 / means.len() as f64;
-        eprintln!("{group:<30} {:>7} {}", means.len(), AT.map(|at| format!("{:>7.4}", share(at))).join(" "));
+        eprintln!("{group:<30} {:>7} {}", means.len(), shares(&means, AT));
     }
 }

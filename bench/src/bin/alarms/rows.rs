@@ -211,6 +211,9 @@ impl Rows {
             let near = [-0.06, -0.03, 0.0, 0.03, 0.06].into_iter().filter_map(|later| rpm_at(t_s - later));
             near.map(|truth| rpm / truth).min_by(|a, b| a.ln().abs().total_cmp(&b.ln().abs()))
         };
+        let disputed = self.disputed;
+        let wrong = |off: f64| off.is_nan() || ((off - 1.0).abs() > 0.1 && !disputed);
+        let of_wrong = |off: f64| if off.is_nan() { "before-start" } else { "wrong" };
         let mut said_at = vec![None; said.frames.len()];
         for testimony in &said.said {
             if let Some(at) = said_at.get_mut((testimony.t_s / FRAME_S).round() as usize) {
@@ -229,23 +232,22 @@ impl Rows {
                     Some(_) => {}
                 }
             }
-            let wrong = off.is_nan() || ((off - 1.0).abs() > 0.1 && !self.disputed);
             let Some(testimony) = said_at[i] else { continue };
             if i % 2 == 1 {
                 continue;
             }
             if right {
                 self.row(1, group, clip, "stored", testimony);
-            } else if wrong {
-                self.row(0, if off.is_nan() { "before-start" } else { "wrong" }, clip, "stored", testimony);
+            } else if wrong(off) {
+                self.row(0, of_wrong(off), clip, "stored", testimony);
             }
         }
         for (i, (frame, testimony)) in said.live.iter().enumerate() {
             let (Some(off), Some(testimony)) = (ratio(frame.rpm, frame.t_s), testimony) else { continue };
             if (off - 1.0).abs() < 0.03 && i % 4 == 0 {
                 self.row(1, group, clip, "live", testimony);
-            } else if (off.is_nan() || ((off - 1.0).abs() > 0.1 && !self.disputed)) && i % 4 == 0 {
-                self.row(0, if off.is_nan() { "before-start" } else { "wrong" }, clip, "live", testimony);
+            } else if wrong(off) && i % 4 == 0 {
+                self.row(0, of_wrong(off), clip, "live", testimony);
             }
         }
     }

@@ -48,7 +48,7 @@ pub(super) fn answer(
         Plan::Next(place) => (false, Some(question.turns(place))),
     };
 
-    if 0.5 < posterior.no_edge() {
+    if posterior.lacks_edge() {
         caveats.push(Caveat::new(
             "no-lean-edge-in-reach",
             "the screw loses its effect before it makes the engine lean: no lean edge lies within its reach, and the one given is the end of the screw",
@@ -87,8 +87,8 @@ fn setting(
 ) -> (f64, &'static str, String) {
     let leanest = question.domain().0;
     // Where the plateau reaches to the lean end of the screw, no margin can be counted from an edge.
-    let no_edge = 0.5 < posterior.no_edge();
-    let rich_end = posterior.mean(|cell| cell.anchor + posterior.shapes[cell.shape].rich_end).max(edge);
+    let no_edge = posterior.lacks_edge();
+    let rich_end = posterior.rich_end().max(edge);
     let (wanted, name, words) = match question.rule {
         Rule::Margin => {
             let margin = question.cooling.margin_turns();
@@ -146,8 +146,7 @@ fn setting(
 /// Three to five positions from the edge to the rich end of the plateau, as far as the screw is advised to go.
 fn pick_up(question: &Question, posterior: &Posterior, edge: f64) -> Vec<TurnsOut> {
     let (lean, rich) = question.advisable();
-    let rich_end = posterior.mean(|cell| cell.anchor + posterior.shapes[cell.shape].rich_end);
-    let (first, last) = (question.on_richer_grid(edge.max(lean)), rich_end.min(rich));
+    let (first, last) = (question.on_richer_grid(edge.max(lean)), posterior.rich_end().min(rich));
     let steps = ((last - first) / GRID_TURNS + 1e-6).floor();
     if steps < 4.0 {
         return Vec::new();
@@ -312,7 +311,7 @@ fn remarks(
         ));
     }
     let leanest = data.readings.iter().map(|reading| reading.richness).fold(f64::INFINITY, f64::min);
-    if edge < leanest && data.lean_stalls.is_empty() && posterior.no_edge() <= 0.5 {
+    if edge < leanest && data.lean_stalls.is_empty() && !posterior.lacks_edge() {
         caveats.push(Caveat::new(
             "no-lean-fall-seen",
             "no hold lies on the lean side of the edge: the edge is where such machines have it, not where this one showed it",

@@ -139,6 +139,16 @@ impl Posterior {
         self.cells.iter().filter(|cell| cell.edge <= self.domain.0).map(|cell| cell.weight).sum()
     }
 
+    /// Whether that is likelier than not.
+    pub(super) fn lacks_edge(&self) -> bool {
+        0.5 < self.no_edge()
+    }
+
+    /// Where the plateau ends on its rich side, richness.
+    pub(super) fn rich_end(&self) -> f64 {
+        self.mean(|cell| cell.anchor + self.shapes[cell.shape].rich_end)
+    }
+
     /// The block whose offset is largest, and that offset, rpm.
     pub(super) fn largest_offset(&self) -> Option<(usize, f64)> {
         let heaviest = self.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;

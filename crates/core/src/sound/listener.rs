@@ -281,8 +281,7 @@ impl Listener {
                 short.changing = Some(self.scan.changing(index, self.contended(), self.speeds));
             }
         } else if was_heard {
-            let best = short.steady.iter().zip(&self.long).map(|(a, b)| a + b).fold(f32::MIN, f32::max);
-            self.usual += USUAL_SHARE * (best - self.usual);
+            self.usual += USUAL_SHARE * (self.best_of(&short.steady) - self.usual);
         }
         let company = TWO_ENGINES < self.company;
         let (evidence, drift) = short.with(&self.long, &self.believed);

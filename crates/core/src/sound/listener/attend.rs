@@ -46,10 +46,14 @@ impl Listener {
         Short { steady, changing }
     }
 
+    /// Evidence of the steady speed that explains the sound best, in short windows and the newest long one.
+    pub(super) fn best_of(&self, steady: &[f32]) -> f32 {
+        steady.iter().zip(&self.long).map(|(short, long)| short + long).fold(f32::MIN, f32::max)
+    }
+
     /// Whether a steady speed explains the sound worse than it usually does.
     pub(super) fn unexplained(&self, steady: &[f32]) -> bool {
-        let best = steady.iter().zip(&self.long).map(|(short, long)| short + long).fold(f32::MIN, f32::max);
-        best < UNEXPLAINED * self.usual
+        self.best_of(steady) < UNEXPLAINED * self.usual
     }
 
     /// Where a changing speed is looked for: about the speeds believed in.
