@@ -213,3 +213,19 @@ fn what_was_not_asked_for_is_refused_and_changes_nothing() {
     assert!(course.holds().is_empty());
     assert_eq!(before.step(), Step::SetStop { rpm: 1000.0 });
 }
+
+#[test]
+fn where_it_only_died_the_next_hold_lies_away_from_what_it_died_of() {
+    for screw in [Screw::Fuel, Screw::Air] {
+        for (cause, turns_richer) in [(StallCause::Lean, 0.5), (StallCause::Rich, -0.5)] {
+            let machine = Machine::new(screw);
+            let mut course = Course::new(job(&machine)).expect("the job means something");
+            course.tell(Told::Stop { rpm: 1000.0 }).expect("the stop was asked for");
+            let died = Told::Held { outcome: Outcome::Stalled(cause), at_s: 0.0, idled_s: 20.0 };
+            course.tell(died).expect("a hold was asked for");
+            let Step::Hold { turns, .. } = course.step() else { panic!("{:?}", course.step()) };
+            let moved = screw.richness(turns).0 - screw.richness(TurnsOut(2.5)).0;
+            assert!((moved - turns_richer).abs() < 1e-9, "{screw:?} {cause:?}: {turns:?}");
+        }
+    }
+}

@@ -7,7 +7,7 @@
 use crate::error::{Error, Result, require};
 use crate::idle::question::{Cooling, Question};
 use crate::idle::sweep::{Sweep, sweep};
-use crate::idle::{Hold, Outcome};
+use crate::idle::{Hold, Outcome, StallCause};
 use crate::quantity::{GRID_TURNS, TurnsOut};
 
 /// What is to be set, and on what.
@@ -313,10 +313,12 @@ impl Course {
     fn after(&self, answered: Option<&Sweep>, turns: TurnsOut) -> Stage {
         match answered {
             None => {
-                // It died at the first hold: half a turn richer, as the sweep itself would say.
-                let richer = self.job.question.richness(turns.0) + 4.0 * GRID_TURNS;
+                // It has only died: half a turn richer, or leaner where it died of richness.
+                let rich = Outcome::Stalled(StallCause::Rich);
+                let way = if self.holds.last().is_some_and(|hold| hold.outcome == rich) { -1.0 } else { 1.0 };
+                let place = self.job.question.richness(turns.0) + way * 4.0 * GRID_TURNS;
                 let (lean, rich) = self.job.question.advisable();
-                Stage::Hold { turns: self.job.question.turns(richer.clamp(lean, rich)), again: false }
+                Stage::Hold { turns: self.job.question.turns(place.clamp(lean, rich)), again: false }
             }
             Some(sweep) => match sweep.next {
                 Some(next) if self.made < MOST_HOLDS => Stage::Hold { turns: next, again: false },

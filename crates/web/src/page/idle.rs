@@ -136,6 +136,8 @@ fn instruction(bench: &BenchState) -> Instruction {
 fn why_set(bench: &BenchState) -> &'static str {
     if bench.edge_known() {
         "enough is known; this is the setting"
+    } else if bench.answer().is_some_and(|sweep| !sweep.enough) {
+        "the sweep was ended before the edge was known: read the finding first"
     } else {
         "no hold promises to tell more, and the edge is not known: read the finding first"
     }
