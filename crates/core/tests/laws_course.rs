@@ -1,6 +1,6 @@
 //! What must hold of every course from the stop to the seat.
 
-use bellmouth_core::idle::{Cooling, Course, End, Job, Outcome, Question, StallCause, Step, Told};
+use bellmouth_core::idle::{Course, End, Hold, Job, Outcome, Question, StallCause, Step, Sweep, Told, sweep};
 use bellmouth_core::quantity::{Screw, TurnsOut};
 
 /// A machine with a stop: its speed is the stop's share of a curve whose edge moves with the stop.
@@ -32,21 +32,38 @@ impl Machine {
 fn job(machine: &Machine) -> Job {
     Job {
         question: Question::new(machine.screw),
-        idle_rpm: 1000.0,
+        idle_rpm: Some(1000.0),
         carburettors: 1,
-        air_moves: true,
         first: TurnsOut(2.5),
     }
 }
 
+/// The fit of what was held.
+fn fit(course: &Course, screw: Screw) -> Option<Sweep> {
+    sweep(course.holds(), &Question::new(screw)).ok().map(|answer| answer.value)
+}
+
+fn step(course: &Course, screw: Screw) -> Step {
+    course.step(fit(course, screw).as_ref())
+}
+
+/// A hold as the course's next.
+fn held(course: &Course, turns: TurnsOut, outcome: Outcome, at_s: f64) -> Told {
+    let as_found = course.holds().is_empty();
+    Told::Held(Hold { turns, outcome, at_s: Some(at_s), block: course.block(), as_found })
+}
+
+fn ran(rpm: f64) -> Outcome {
+    Outcome::Ran { rpm, se_rpm: Some(5.0) }
+}
+
 /// Does what the course says until it ends; every step in order.
 fn run(machine: &mut Machine, job: Job) -> Vec<Step> {
-    let idle_rpm = job.idle_rpm;
     let mut course = Course::new(job).expect("the job means something");
     let mut steps = Vec::new();
     let (mut at_s, mut stands) = (0.0, TurnsOut(2.5));
     while steps.len() < 200 {
-        let step = course.step();
+        let step = step(&course, machine.screw);
         steps.push(step);
         let told = match step {
             Step::SetStop { rpm } => {
@@ -57,15 +74,12 @@ fn run(machine: &mut Machine, job: Job) -> Vec<Step> {
             Step::Hold { turns, .. } => {
                 stands = turns;
                 at_s += 40.0;
-                let outcome = machine.rpm(turns).map_or(Outcome::Stalled(StallCause::Lean), |rpm| {
-                    Outcome::Ran { rpm, se_rpm: Some(5.0) }
-                });
-                Told::Held { outcome, at_s, idled_s: 40.0 }
+                let outcome = machine.rpm(turns).map_or(Outcome::Stalled(StallCause::Lean), ran);
+                held(&course, turns, outcome, at_s)
             }
-            Step::Rest { .. } => Told::Rested,
             Step::Leave { turns } => {
                 stands = turns;
-                Told::Left { rpm: machine.rpm(turns).unwrap_or(idle_rpm) }
+                Told::Left { turns, rpm: machine.rpm(turns) }
             }
             Step::Trim { carburettor, .. } => {
                 Told::Trimmed { turns: TurnsOut(stands.0 + machine.apart[carburettor as usize - 1]) }
@@ -112,18 +126,13 @@ fn faster_than_idle_by_a_twentieth_lowers_the_stop_and_repeats_the_position() {
     let job = job(&Machine::new(Screw::Fuel));
     let mut course = Course::new(job).expect("the job means something");
     course.tell(Told::Stop { rpm: 1010.0 }).expect("the stop was asked for");
-    let held = |rpm: f64, at_s: f64| Told::Held {
-        outcome: Outcome::Ran { rpm, se_rpm: Some(5.0) },
-        at_s,
-        idled_s: 40.0,
-    };
-    course.tell(held(1060.0, 40.0)).expect("a hold was asked for");
-    assert_eq!(course.step(), Step::SetStop { rpm: 1000.0 });
+    course.tell(held(&course, TurnsOut(2.5), ran(1060.0), 40.0)).expect("a hold was asked for");
+    assert_eq!(step(&course, Screw::Fuel), Step::SetStop { rpm: 1000.0 });
     course.tell(Told::Stop { rpm: 1000.0 }).expect("the stop was asked for");
-    assert_eq!(course.step(), Step::Hold { turns: TurnsOut(2.5), pass: 1, again: true });
-    course.tell(held(1000.0, 80.0)).expect("a hold was asked for");
+    assert_eq!(step(&course, Screw::Fuel), Step::Hold { turns: TurnsOut(2.5), pass: 1, again: true });
+    course.tell(held(&course, TurnsOut(2.5), ran(1000.0), 80.0)).expect("a hold was asked for");
     let blocks: Vec<u32> = course.holds().iter().map(|hold| hold.block).collect();
-    assert_eq!(blocks, [0, 1]);
+    assert_eq!(blocks, [1, 2]);
 }
 
 #[test]
@@ -133,7 +142,7 @@ fn three_passes_that_do_not_settle_end_in_a_diagnosis() {
     let mut course = Course::new(job(&machine)).expect("the job means something");
     let mut passes = 0;
     for count in 0..200 {
-        let told = match course.step() {
+        let told = match step(&course, Screw::Fuel) {
             Step::SetStop { rpm } => Told::Stop { rpm },
             Step::Hold { turns, pass, .. } => {
                 passes = pass;
@@ -141,9 +150,9 @@ fn three_passes_that_do_not_settle_end_in_a_diagnosis() {
                 let x = turns.0 - 1.5 - 0.5 * f64::from(pass);
                 let rpm = 1000.0 * (1.0 - 0.3 * (-x).max(0.0) - 0.01 * x.max(0.0).powi(2)).max(0.7);
                 let at_s = 40.0 * f64::from(count);
-                Told::Held { outcome: Outcome::Ran { rpm, se_rpm: Some(4.0) }, at_s, idled_s: 40.0 }
+                held(&course, turns, Outcome::Ran { rpm, se_rpm: Some(4.0) }, at_s)
             }
-            Step::Leave { .. } => Told::Left { rpm: 900.0 },
+            Step::Leave { turns } => Told::Left { turns, rpm: Some(900.0) },
             Step::End(End::DoesNotSettle) => {
                 assert_eq!(passes, 3);
                 return;
@@ -156,28 +165,41 @@ fn three_passes_that_do_not_settle_end_in_a_diagnosis() {
 }
 
 #[test]
-fn without_moving_air_an_air_cooled_engine_never_idles_five_minutes() {
-    let rests = |cooling: Cooling, air_moves: bool| {
-        let mut machine = Machine::new(Screw::Fuel);
-        let mut job = Job { air_moves, ..job(&machine) };
-        job.question.cooling = cooling;
-        let steps = run(&mut machine, job);
-        let mut since = 0.0;
-        for step in &steps {
-            match step {
-                Step::Hold { .. } => since += 40.0,
-                Step::Rest { .. } => since = 0.0,
-                _ => {}
-            }
-            if cooling == Cooling::Air && !air_moves {
-                assert!(since <= 300.0, "{since} s of idling: {steps:?}");
-            }
-        }
-        steps.iter().filter(|step| matches!(step, Step::Rest { .. })).count()
-    };
-    assert!(0 < rests(Cooling::Air, false));
-    assert_eq!(rests(Cooling::Air, true), 0);
-    assert_eq!(rests(Cooling::Liquid, false), 0);
+fn where_no_idle_speed_is_known_the_stop_is_never_asked_for() {
+    let mut machine = Machine::new(Screw::Fuel);
+    let job = Job { idle_rpm: None, ..job(&machine) };
+    let steps = run(&mut machine, job);
+    assert!(steps.iter().all(|step| !matches!(step, Step::SetStop { .. })), "{steps:?}");
+    assert!(matches!(end(&steps), End::Set { .. }), "{steps:?}");
+}
+
+#[test]
+fn told_again_from_its_beginning_a_course_asks_for_the_same() {
+    let machine = Machine::new(Screw::Fuel);
+    let mut course = Course::new(job(&machine)).expect("the job means something");
+    let mut story = vec![Told::Stop { rpm: 1000.0 }];
+    course.tell(story[0]).expect("the stop was asked for");
+    for count in 0..4 {
+        let Step::Hold { turns, .. } = step(&course, Screw::Fuel) else { break };
+        let rpm = 1000.0 / 1150.0 * machine.rpm(turns).expect("it runs");
+        let told = held(&course, turns, ran(rpm), 40.0 * f64::from(count));
+        course.tell(told).expect("a hold was asked for");
+        story.push(told);
+    }
+    let mut again = Course::new(job(&machine)).expect("the job means something");
+    story.iter().for_each(|told| again.tell(*told).expect("it was told before"));
+    assert_eq!(course, again);
+}
+
+#[test]
+fn a_hold_nobody_asked_for_is_taken_all_the_same_and_so_is_a_stop() {
+    let mut course = Course::new(job(&Machine::new(Screw::Fuel))).expect("the job means something");
+    course.tell(held(&course, TurnsOut(3.0), ran(1000.0), 0.0)).expect("a hold is a hold");
+    course.tell(Told::Stop { rpm: 990.0 }).expect("the stop is in a person's hands");
+    assert_eq!(step(&course, Screw::Fuel), Step::Hold { turns: TurnsOut(3.0), pass: 1, again: true });
+    assert_eq!(course.block(), 2);
+    course.tell(Told::Changed).expect("a lamp was lit");
+    assert_eq!(course.block(), 2);
 }
 
 #[test]
@@ -208,10 +230,11 @@ fn what_was_not_asked_for_is_refused_and_changes_nothing() {
     let before = course.clone();
     assert!(course.tell(Told::Balanced).is_err());
     course.tell(Told::Stop { rpm: 1000.0 }).expect("the stop was asked for");
-    let hold = Told::Held { outcome: Outcome::Ran { rpm: -1.0, se_rpm: None }, at_s: 0.0, idled_s: 40.0 };
+    let hold = held(&course, TurnsOut(2.5), Outcome::Ran { rpm: -1.0, se_rpm: None }, 0.0);
     assert!(course.tell(hold).is_err());
     assert!(course.holds().is_empty());
-    assert_eq!(before.step(), Step::SetStop { rpm: 1000.0 });
+    assert!(course.tell(Told::Stop { rpm: f64::NAN }).is_err());
+    assert_eq!(before.step(None), Step::SetStop { rpm: 1000.0 });
 }
 
 #[test]
@@ -221,9 +244,10 @@ fn where_it_only_died_the_next_hold_lies_away_from_what_it_died_of() {
             let machine = Machine::new(screw);
             let mut course = Course::new(job(&machine)).expect("the job means something");
             course.tell(Told::Stop { rpm: 1000.0 }).expect("the stop was asked for");
-            let died = Told::Held { outcome: Outcome::Stalled(cause), at_s: 0.0, idled_s: 20.0 };
+            let died = held(&course, TurnsOut(2.5), Outcome::Stalled(cause), 0.0);
             course.tell(died).expect("a hold was asked for");
-            let Step::Hold { turns, .. } = course.step() else { panic!("{:?}", course.step()) };
+            let next = step(&course, screw);
+            let Step::Hold { turns, .. } = next else { panic!("{next:?}") };
             let moved = screw.richness(turns).0 - screw.richness(TurnsOut(2.5)).0;
             assert!((moved - turns_richer).abs() < 1e-9, "{screw:?} {cause:?}: {turns:?}");
         }

@@ -1,12 +1,13 @@
 //! The whole course of setting an idle: stop, screw, stop again, every screw by itself, seat.
 //!
 //! A [`Course`] says what to do next as values without words; whoever leads the person through it
-//! says them, and [tells](Course::tell) what came of it. Nothing here knows a clock: times come with
-//! what is told.
+//! says them, and [tells](Course::tell) what came of it. Nothing here knows a clock or fits a curve: the
+//! fit of [`Course::holds`] is handed in where a step depends on it, so that a course can be told again
+//! from its beginning at no cost.
 
 use crate::error::{Error, Result, require};
-use crate::idle::question::{Cooling, Question};
-use crate::idle::sweep::{Sweep, sweep};
+use crate::idle::question::Question;
+use crate::idle::sweep::Sweep;
 use crate::idle::{Hold, Outcome, StallCause};
 use crate::quantity::{GRID_TURNS, TurnsOut};
 
@@ -15,12 +16,11 @@ use crate::quantity::{GRID_TURNS, TurnsOut};
 pub struct Job {
     /// The question, asked of all screws turned together: its `carburettors` is 1.
     pub question: Question,
-    /// The idle speed that the machine should have, rpm.
-    pub idle_rpm: f64,
+    /// The idle speed that the machine should have, rpm; `None` where nobody knows it: then the stop stays
+    /// where it is.
+    pub idle_rpm: Option<f64>,
     /// Carburettors, each with its screw.
     pub carburettors: u32,
-    /// Whether a fan moves air over the engine.
-    pub air_moves: bool,
     /// Where the screw stands to begin with: the maker's base, or as found.
     pub first: TurnsOut,
 }
@@ -41,11 +41,6 @@ pub enum Step {
         pass: u32,
         /// Whether this repeats a position because the stop was moved.
         again: bool,
-    },
-    /// Stop the engine and let it cool.
-    Rest {
-        /// For so long, s.
-        seconds: f64,
     },
     /// Turn the screw (all of them) to the setting.
     Leave {
@@ -92,7 +87,7 @@ pub enum End {
     },
 }
 
-/// What came of a step.
+/// What came of a step. Stop, hold and setting are in a person's hands at any time, asked for or not.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Told {
     /// The stop was set, and it idles at so many rpm.
@@ -100,28 +95,23 @@ pub enum Told {
         /// Mean speed, rpm.
         rpm: f64,
     },
+    /// Something else was changed, a fan or a lamp: later holds are a block of their own.
+    Changed,
     /// A hold was made.
-    Held {
-        /// What it gave.
-        outcome: Outcome,
-        /// When, seconds from the first.
-        at_s: f64,
-        /// How long the engine has idled for it, s.
-        idled_s: f64,
-    },
-    /// The engine has rested.
-    Rested,
-    /// The screw stands at the setting, and it idles at so many rpm.
+    Held(Hold),
+    /// The screw stands at the setting.
     Left {
-        /// Mean speed, rpm.
-        rpm: f64,
+        /// Where that is.
+        turns: TurnsOut,
+        /// What it idles at there, rpm, where it was read.
+        rpm: Option<f64>,
     },
     /// A screw was trimmed, and stands so far out.
     Trimmed {
         /// Its position.
         turns: TurnsOut,
     },
-    /// The plates are balanced.
+    /// The plates are balanced; told instead of a trim, the screws stay at equal turns.
     Balanced,
     /// The first screw was counted to its seat.
     Counted {
@@ -131,19 +121,16 @@ pub enum Told {
 }
 
 /// How near the idle speed must come when the stop is set, rpm.
-const STOP_WITHIN_RPM: f64 = 50.0;
+pub const STOP_WITHIN_RPM: f64 = 50.0;
 /// Faster than the idle speed by more than this share, the stop is lowered; at the setting, by more than
 /// [`SAME_IDLE`] either way.
 const TOO_FAST: f64 = 0.05;
 const SAME_IDLE: f64 = 0.03;
-/// Idling that an air-cooled engine is spared without moving air, s, and how long it then rests (common
-/// practice, no source: pauses at three to five minutes).
-const IDLING_S: f64 = 240.0;
-const REST_S: f64 = 300.0;
 /// Passes before the course ends in a diagnosis.
 const MOST_PASSES: u32 = 3;
-/// Holds of one pass at most.
+/// Holds of the first pass, and of a later one, at most.
 const MOST_HOLDS: usize = 9;
+const MOST_LATER_HOLDS: usize = 5;
 /// A setting that moved no more than this is accepted, turns.
 const SETTLED_TURNS: f64 = GRID_TURNS;
 /// The fall that each screw is trimmed to, as a share of the idle speed.
@@ -155,10 +142,16 @@ const APART_TURNS: f64 = 1.0;
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Stage {
-    Stop { then: TurnsOut, again: bool },
-    Hold { turns: TurnsOut, again: bool },
-    Leave { turns: TurnsOut },
-    Trim { carburettor: u32, round: u32 },
+    /// The stop is to be set.
+    Stop,
+    /// The position where the screw stands is to be read once more, the stop having been moved.
+    Again,
+    /// The fit says what comes next.
+    Sweep,
+    Trim {
+        carburettor: u32,
+        round: u32,
+    },
     Balance,
     Count,
     End(End),
@@ -171,14 +164,14 @@ pub struct Course {
     stage: Stage,
     holds: Vec<Hold>,
     block: u32,
+    /// Where the screw stands by what was told.
+    stands: TurnsOut,
     pass: u32,
     /// Holds of this pass.
     made: usize,
     /// The setting of each pass.
     settings: Vec<TurnsOut>,
     trimmed: Vec<TurnsOut>,
-    /// Seconds idled since the last rest.
-    idled_s: f64,
 }
 
 impl Course {
@@ -190,7 +183,9 @@ impl Course {
     /// position the screw does not reach, or a question that means nothing.
     pub fn new(job: Job) -> Result<Self> {
         job.question.check()?;
-        require((300.0..=5000.0).contains(&job.idle_rpm), "idle_rpm", job.idle_rpm, "from 300 to 5000")?;
+        if let Some(rpm) = job.idle_rpm {
+            require((300.0..=5000.0).contains(&rpm), "idle_rpm", rpm, "from 300 to 5000")?;
+        }
         require(
             (1..=16).contains(&job.carburettors),
             "carburettors",
@@ -198,37 +193,34 @@ impl Course {
             "1 to 16",
         )?;
         require((0.0..=8.0).contains(&job.first.0), "first", job.first.0, "from 0 (seated) to 8")?;
-        let stage = Stage::Stop { then: job.first, again: false };
+        let stage = if job.idle_rpm.is_some() { Stage::Stop } else { Stage::Sweep };
+        let stands = job.first;
         Ok(Course {
             job,
             stage,
             holds: Vec::new(),
-            block: 0,
+            block: 1,
+            stands,
             pass: 1,
             made: 0,
             settings: Vec::new(),
             trimmed: Vec::new(),
-            idled_s: 0.0,
         })
     }
 
-    /// What to do next.
-    pub fn step(&self) -> Step {
-        let heats = self.job.question.cooling == Cooling::Air && !self.job.air_moves;
-        let idles = !matches!(self.stage, Stage::Count | Stage::End(_));
-        if heats && idles && IDLING_S <= self.idled_s {
-            return Step::Rest { seconds: REST_S };
-        }
-        match self.stage {
-            Stage::Stop { .. } => Step::SetStop { rpm: self.job.idle_rpm },
-            Stage::Hold { turns, again } => Step::Hold { turns, pass: self.pass, again },
-            Stage::Leave { turns } => Step::Leave { turns },
-            Stage::Trim { carburettor, round } => {
-                Step::Trim { carburettor, round, drop_rpm: TRIM_FALL * self.job.idle_rpm }
+    /// What to do next, given the fit of [`Course::holds`] where there is one.
+    pub fn step(&self, fit: Option<&Sweep>) -> Step {
+        match (self.stage, self.job.idle_rpm) {
+            (Stage::Stop, Some(rpm)) => Step::SetStop { rpm },
+            (Stage::Again, _) => Step::Hold { turns: self.stands, pass: self.pass, again: true },
+            (Stage::Stop | Stage::Sweep, _) => self.sweep_step(fit),
+            (Stage::Trim { carburettor, round }, idle_rpm) => {
+                let speed_rpm = idle_rpm.or_else(|| fit.map(|fit| fit.plateau_rpm)).unwrap_or(1000.0);
+                Step::Trim { carburettor, round, drop_rpm: TRIM_FALL * speed_rpm }
             }
-            Stage::Balance => Step::Balance,
-            Stage::Count => Step::CountToSeat,
-            Stage::End(end) => Step::End(end),
+            (Stage::Balance, _) => Step::Balance,
+            (Stage::Count, _) => Step::CountToSeat,
+            (Stage::End(end), _) => Step::End(end),
         }
     }
 
@@ -237,27 +229,28 @@ impl Course {
         &self.holds
     }
 
-    /// Takes what came of the step that stands.
+    /// The block that the next hold belongs to.
+    pub fn block(&self) -> u32 {
+        self.block
+    }
+
+    /// Takes what happened.
     ///
     /// # Errors
     ///
-    /// [`Error::TooLittle`] where something else is told than was asked for; as [`sweep`] for a hold that cannot be.
+    /// [`Error::TooLittle`] for a trim, a balance or a count that was not asked for; [`Error::OutOfDomain`] for a
+    /// speed or position that cannot be. Nothing is changed then.
     pub fn tell(&mut self, told: Told) -> Result<()> {
-        let step = self.step();
-        match (step, told) {
-            (Step::Rest { .. }, Told::Rested) => self.idled_s = 0.0,
-            (Step::SetStop { rpm }, Told::Stop { rpm: idles }) => self.stop_set(rpm, idles),
-            (Step::Hold { turns, again, .. }, Told::Held { outcome, at_s, idled_s }) => {
-                self.held(turns, again, outcome, at_s, idled_s)?;
-            }
-            (Step::Leave { turns }, Told::Left { rpm }) => self.left(turns, rpm),
-            (Step::Trim { carburettor, round, .. }, Told::Trimmed { turns }) => {
+        match (told, self.stage) {
+            (Told::Stop { rpm }, _) => self.stop_set(rpm)?,
+            (Told::Changed, _) => self.next_block(),
+            (Told::Held(hold), _) => self.held(hold)?,
+            (Told::Left { turns, rpm }, _) => self.left(turns, rpm),
+            (Told::Trimmed { turns }, Stage::Trim { carburettor, round }) => {
                 self.was_trimmed(carburettor, round, turns);
             }
-            (Step::Balance, Told::Balanced) => self.stage = Stage::Count,
-            (Step::CountToSeat, Told::Counted { turns }) => {
-                self.stage = Stage::End(End::Set { as_left: turns });
-            }
+            (Told::Balanced, Stage::Trim { .. } | Stage::Balance) => self.stage = Stage::Count,
+            (Told::Counted { turns }, Stage::Count) => self.stage = Stage::End(End::Set { as_left: turns }),
             _ => {
                 return Err(Error::TooLittle {
                     what: "answers to the step that stands",
@@ -270,70 +263,72 @@ impl Course {
         Ok(())
     }
 
-    fn stop_set(&mut self, wanted_rpm: f64, idles_rpm: f64) {
-        let Stage::Stop { then, again } = self.stage else { return };
-        self.stage = if (idles_rpm - wanted_rpm).abs() <= STOP_WITHIN_RPM {
-            Stage::Hold { turns: then, again }
-        } else {
-            Stage::End(End::WillNotIdle { rpm: idles_rpm })
-        };
+    fn next_block(&mut self) {
+        // A block that nothing was read in yet is still a new one.
+        if self.holds.last().is_some_and(|last| last.block == self.block) {
+            self.block += 1;
+        }
     }
 
-    fn held(
-        &mut self,
-        turns: TurnsOut,
-        again: bool,
-        outcome: Outcome,
-        at_s: f64,
-        idled_s: f64,
-    ) -> Result<()> {
-        let as_found = self.holds.is_empty();
-        let hold = Hold { turns, outcome, at_s: Some(at_s), block: self.block, as_found };
-        let mut holds = self.holds.clone();
-        holds.push(hold);
-        let ran = holds.iter().any(|hold| matches!(hold.outcome, Outcome::Ran { .. }));
-        let answered = if ran { Some(sweep(&holds, &self.job.question)?.value) } else { None };
-        self.holds = holds;
-        self.idled_s += idled_s;
-        self.made += 1;
-        let too_fast = match outcome {
-            Outcome::Ran { rpm, .. } => (1.0 + TOO_FAST) * self.job.idle_rpm < rpm,
-            Outcome::Stalled(_) => false,
-        };
-        // A position is repeated once after the stop was lowered; it is not lowered for that reading again.
-        self.stage = if too_fast && !again {
-            self.block += 1;
-            Stage::Stop { then: turns, again: true }
-        } else {
-            self.after(answered.as_ref(), turns)
+    fn stop_set(&mut self, idles_rpm: f64) -> Result<()> {
+        require((50.0..=20_000.0).contains(&idles_rpm), "rpm", idles_rpm, "from 50 to 20000")?;
+        self.next_block();
+        let near = self.job.idle_rpm.is_none_or(|wanted| (idles_rpm - wanted).abs() <= STOP_WITHIN_RPM);
+        self.stage = match (near, self.holds.is_empty()) {
+            (false, _) => Stage::End(End::WillNotIdle { rpm: idles_rpm }),
+            (true, true) => Stage::Sweep,
+            (true, false) => Stage::Again,
         };
         Ok(())
     }
 
-    fn after(&self, answered: Option<&Sweep>, turns: TurnsOut) -> Stage {
-        match answered {
-            None => {
+    fn held(&mut self, hold: Hold) -> Result<()> {
+        super::sweep::check(std::slice::from_ref(&hold))?;
+        self.block = hold.block;
+        self.stands = hold.turns;
+        self.holds.push(hold);
+        self.made += 1;
+        let too_fast = match (hold.outcome, self.job.idle_rpm) {
+            (Outcome::Ran { rpm, .. }, Some(idle_rpm)) => (1.0 + TOO_FAST) * idle_rpm < rpm,
+            _ => false,
+        };
+        // A position is repeated once after the stop was lowered; it is not lowered for that reading again.
+        self.stage = if too_fast && self.stage != Stage::Again { Stage::Stop } else { Stage::Sweep };
+        Ok(())
+    }
+
+    fn sweep_step(&self, fit: Option<&Sweep>) -> Step {
+        let hold = |turns| Step::Hold { turns, pass: self.pass, again: false };
+        let most = if self.pass == 1 { MOST_HOLDS } else { MOST_LATER_HOLDS };
+        match (fit, self.holds.last()) {
+            (_, None) => hold(self.job.first),
+            (Some(fit), _) => match fit.next {
+                Some(next) if self.made < most => hold(next),
+                _ => Step::Leave { turns: fit.setting_on_grid },
+            },
+            (None, Some(last)) => {
                 // It has only died: half a turn richer, or leaner where it died of richness.
                 let rich = Outcome::Stalled(StallCause::Rich);
-                let way = if self.holds.last().is_some_and(|hold| hold.outcome == rich) { -1.0 } else { 1.0 };
-                let place = self.job.question.richness(turns.0) + way * 4.0 * GRID_TURNS;
+                let way = if last.outcome == rich { -1.0 } else { 1.0 };
+                let place = self.job.question.richness(last.turns.0) + way * 4.0 * GRID_TURNS;
                 let (lean, rich) = self.job.question.advisable();
-                Stage::Hold { turns: self.job.question.turns(place.clamp(lean, rich)), again: false }
+                hold(self.job.question.turns(place.clamp(lean, rich)))
             }
-            Some(sweep) => match sweep.next {
-                Some(next) if self.made < MOST_HOLDS => Stage::Hold { turns: next, again: false },
-                _ => Stage::Leave { turns: sweep.setting_on_grid },
-            },
         }
     }
 
     /// The screw stands at the setting of this pass.
-    fn left(&mut self, turns: TurnsOut, idles_rpm: f64) {
+    fn left(&mut self, turns: TurnsOut, idles_rpm: Option<f64>) {
         let settled =
             self.settings.last().is_some_and(|last| (last.0 - turns.0).abs() <= SETTLED_TURNS + 1e-9);
         self.settings.push(turns);
-        let at_idle = (idles_rpm / self.job.idle_rpm - 1.0).abs() <= SAME_IDLE;
-        // The edge moves with the plate: where the idle is the one asked for, the setting was found at it.
+        self.stands = turns;
+        // The edge moves with the plate: where the idle is the one asked for, the setting was found at it. Where
+        // either speed is not known, nothing speaks against it.
+        let at_idle = match (idles_rpm, self.job.idle_rpm) {
+            (Some(idles), Some(wanted)) => (idles / wanted - 1.0).abs() <= SAME_IDLE,
+            _ => true,
+        };
         if settled || at_idle {
             self.stage = if self.job.carburettors == 1 {
                 Stage::Count
@@ -345,8 +340,7 @@ impl Course {
         } else {
             self.pass += 1;
             self.made = 0;
-            self.block += 1;
-            self.stage = Stage::Stop { then: turns, again: true };
+            self.stage = Stage::Stop;
         }
     }
 

@@ -142,7 +142,7 @@ pub fn sweep(holds: &[Hold], question: &Question) -> Result<With<Sweep>> {
     Ok(answer(&used, question, &data, &posterior, caveats))
 }
 
-fn check(holds: &[Hold]) -> Result<()> {
+pub(super) fn check(holds: &[Hold]) -> Result<()> {
     for hold in holds {
         require((0.0..=8.0).contains(&hold.turns.0), "turns", hold.turns.0, "from 0 (seated) to 8")?;
         if let Outcome::Ran { rpm, se_rpm } = hold.outcome {
