@@ -14,9 +14,11 @@
 //! | what each cycle's place in crank angle adds to the speed | `refine` |
 //! | what bears witness that the rhythm is an engine's, and the verdict | [`witness`], `judge`, `verdict` |
 //! | the pieces joined | [`Listener`] |
+//! | short blips counted: a word said with the throttle | [`BlipWatch`] |
 //!
 //! Level is taken out in the first step, so no later one can mistake loud for near.
 
+mod blips;
 mod comb;
 mod company;
 pub mod constants;
@@ -35,6 +37,7 @@ pub mod witness;
 
 use crate::error::{Result, require};
 
+pub use blips::BlipWatch;
 pub use listener::Listener;
 
 pub mod settled;

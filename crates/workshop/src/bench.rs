@@ -6,9 +6,11 @@
 mod actions;
 pub mod cautions;
 mod clip;
+mod course;
 mod ear;
 mod facts;
 pub mod gate;
+mod kept;
 mod state;
 mod table;
 

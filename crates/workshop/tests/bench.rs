@@ -120,7 +120,7 @@ fn following_the_advice_ends_with_a_setting_near_the_edge_plus_its_margin() {
     let edge =
         (0..480).map(|step| f64::from(step) / 80.0).find(|turns| 0.99 * best <= speed(*turns)).unwrap();
     assert!((to.0 - (edge + 0.25)).abs() <= 0.3, "set to {}, edge {edge}", to.0);
-    bench.workshop().set_screw(bench.job, None, &to.0.to_string()).unwrap();
+    bench.workshop().set_screw(bench.job, None, &to.0.to_string(), None).unwrap();
     assert_eq!(bench.state().stage, Stage::Count { set: to });
     bench.workshop().record_left(bench.job, None, "2.25").unwrap();
     assert_eq!(bench.state().stage, Stage::Left { turns: TurnsOut(2.25) });

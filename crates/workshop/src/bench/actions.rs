@@ -3,7 +3,7 @@
 use bellmouth_core::idle::{Outcome, StallCause};
 use bellmouth_core::quantity::TurnsOut;
 use bellmouth_core::sound::settled::HeldSpeed;
-use bellmouth_logbook::{Id, LEFT_TURNS, Reading, Source};
+use bellmouth_logbook::{Id, Reading, Source};
 
 use crate::Refusal;
 use crate::bench::facts::{Armed, name};
@@ -151,7 +151,11 @@ impl Workshop {
             return Ok(bench.facts.armed());
         }
         match bench.stage {
-            Stage::Move { .. } | Stage::Holding(_) | Stage::Set { .. } => {}
+            Stage::Move { .. }
+            | Stage::Holding(_)
+            | Stage::Set { .. }
+            | Stage::Stop { .. }
+            | Stage::Ended(_) => {}
             _ => {
                 return Err(Refusal::misused(
                     "the bench is not ready for a hold",
@@ -270,7 +274,7 @@ impl Workshop {
             started_ms: armed.since_ms.min(ended_ms),
             ended_ms,
             at_s: (armed.since_ms - bench.job.opened_ms) as f64 / 1000.0,
-            block: bench.facts.block(),
+            block: bench.block(),
             as_found,
             engine_version: env!("CARGO_PKG_VERSION").into(),
             clip: None,
@@ -349,27 +353,6 @@ impl Workshop {
         self.set(job, seen, &[(name::POSITION, &position), (name::ARMED, ""), (name::TARGET, "")])
     }
 
-    /// "Back": gives up the hold that was begun, or proposes the position held last.
-    ///
-    /// # Errors
-    ///
-    /// A page that is out of date.
-    pub fn back(&self, job: Id, seen: Seen) -> Result<(), Refusal> {
-        let bench = self.bench(job)?;
-        let here = bench.position();
-        if bench.facts.armed().is_some() {
-            return self.set(job, seen, &[(name::ARMED, ""), (name::TARGET, &here.0.to_string())]);
-        }
-        if bench.facts.stands_at().is_some() {
-            return self.set(job, seen, &[(name::STANDS_AT, "")]);
-        }
-        let held: Vec<TurnsOut> =
-            bench.readings.iter().filter(|entry| entry.struck.is_none()).map(|entry| entry.turns()).collect();
-        let to = held.iter().rev().find(|turns| **turns != here).copied().or_else(|| bench.as_found());
-        let to = to.map(|turns| turns.0.to_string()).unwrap_or_default();
-        self.set(job, seen, &[(name::TARGET, &to)])
-    }
-
     /// Rests the bench, or goes on. `cooled` starts the clock of heat anew.
     ///
     /// # Errors
@@ -405,63 +388,6 @@ impl Workshop {
             None,
             &[(name::ALARM, if on { "on" } else { "" }), (name::ARMED, ""), (name::PAUSED, rest)],
         )
-    }
-
-    /// The stop, the load or anything else was changed: later holds are a block of their own.
-    ///
-    /// # Errors
-    ///
-    /// A page that is out of date.
-    pub fn new_block(&self, job: Id, seen: Seen) -> Result<(), Refusal> {
-        let block = self.bench(job)?.facts.block() + 1;
-        self.set(job, seen, &[(name::BLOCK, &block.to_string()), (name::ARMED, "")])
-    }
-
-    /// Ends the sweep with what there is, or goes on with it.
-    ///
-    /// # Errors
-    ///
-    /// A page that is out of date.
-    pub fn finish(&self, job: Id, seen: Seen, done: bool) -> Result<(), Refusal> {
-        let cleared = [(name::ARMED, ""), (name::TARGET, "")];
-        if done {
-            return self.set(job, seen, &[(name::FINISHED, "yes"), cleared[0], cleared[1]]);
-        }
-        let to = self.bench(job)?.position().0.to_string();
-        self.set(
-            job,
-            seen,
-            &[(name::FINISHED, ""), (name::STANDS_AT, ""), (name::ARMED, ""), (name::TARGET, &to)],
-        )
-    }
-
-    /// The screw was set; what is left is the count to the seat.
-    ///
-    /// # Errors
-    ///
-    /// A position that is none; a page that is out of date.
-    pub fn set_screw(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
-        let turns = turns_of(turns, "position")?.to_string();
-        self.set(
-            job,
-            seen,
-            &[(name::STANDS_AT, &turns), (name::POSITION, &turns), (name::ARMED, ""), (name::TARGET, "")],
-        )
-    }
-
-    /// The count to the seat, engine stopped: as left. An empty count takes it back.
-    ///
-    /// # Errors
-    ///
-    /// A count that is none; a page that is out of date.
-    pub fn record_left(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
-        let turns =
-            if turns.trim().is_empty() { String::new() } else { turns_of(turns, "count")?.to_string() };
-        let mut facts = vec![(LEFT_TURNS, turns.as_str())];
-        if !turns.is_empty() {
-            facts.push((name::POSITION, &turns));
-        }
-        self.set(job, seen, &facts)
     }
 
     /// Keeps how long the engine has idled.

@@ -7,6 +7,7 @@ use bellmouth_logbook::{Fact, Id, LEFT_TURNS, ScrewKind};
 use serde::{Deserialize, Serialize};
 
 use crate::bench::gate::{self, Answer};
+use crate::bench::kept::{Event, Happened};
 use crate::firings::Firings;
 
 /// Names under which facts are kept.
@@ -20,7 +21,7 @@ pub(crate) mod name {
     pub(crate) const POSITION: &str = "position_turns";
     pub(crate) const TARGET: &str = "target_turns";
     pub(crate) const ARMED: &str = "hold";
-    pub(crate) const BLOCK: &str = "block";
+    pub(crate) const COURSE: &str = "course";
     pub(crate) const PAUSED: &str = "paused";
     pub(crate) const ALARM: &str = "alarm";
     pub(crate) const FINISHED: &str = "finished";
@@ -134,9 +135,18 @@ impl Facts {
         Some(Armed { id, turns: TurnsOut(turns), since_ms: parts.next()?.parse().ok()? })
     }
 
-    /// The block that holds belong to now.
-    pub fn block(&self) -> u32 {
-        self.text(name::BLOCK).and_then(|text| text.parse().ok()).unwrap_or(1)
+    /// What the course was told beside its holds, in order.
+    pub(crate) fn events(&self) -> Vec<Event> {
+        let mut events: Vec<Event> =
+            self.text(name::COURSE).and_then(|text| serde_json::from_str(text).ok()).unwrap_or_default();
+        // A logbook from before courses were kept says only where the screw was set.
+        let left = events.iter().any(|event| matches!(event.what, Happened::Left { .. }));
+        if let (Some(set), false) = (self.0.get(name::STANDS_AT), left)
+            && let Ok(turns) = set.value.parse()
+        {
+            events.push(Event { at_ms: set.at_ms, what: Happened::Left { turns, rpm: None } });
+        }
+        events
     }
 
     /// Whether the bench rests, and why.

@@ -1,13 +1,14 @@
 //! The bench as it stands, worked out from what the logbook holds.
 
 use bellmouth_core::With;
-use bellmouth_core::idle::{self, Hold, Outcome, Question, Rule, Sweep};
+use bellmouth_core::idle::{self, Course, End, Hold, Outcome, Question, Rule, Step, Sweep};
 use bellmouth_core::quantity::{GRID_TURNS, Screw, TurnsOut};
 use bellmouth_logbook::{Build, Cooling, Entry, Id, Job, Machine, ScrewKind};
 
 use crate::Refusal;
 use crate::bench::facts::{Armed, Facts, Pause};
 use crate::bench::gate::{self, Answer};
+use crate::bench::kept;
 use crate::garage::{derived_id, layout_of};
 use crate::workshop::Workshop;
 
@@ -45,6 +46,11 @@ pub enum Stage {
     Alarm,
     /// The bench rests.
     Paused(Pause),
+    /// Set the idle speed with the stop, the screw left alone.
+    Stop {
+        /// The maker's idle speed, rpm.
+        rpm: f64,
+    },
     /// Turn the screw to a position, then say so.
     Move {
         /// Where it stands.
@@ -61,6 +67,21 @@ pub enum Stage {
         /// Where to leave it.
         to: TurnsOut,
     },
+    /// One screw of several: lean it alone to the same small fall as the others, then back.
+    Trim {
+        /// Which carburettor, from 1.
+        carburettor: u32,
+        /// The round, 1 or 2.
+        round: u32,
+        /// The fall, rpm.
+        drop_rpm: f64,
+        /// Where it stands.
+        from: TurnsOut,
+    },
+    /// Balance the throttle plates.
+    Balance,
+    /// A finding ended the course before the screw was set.
+    Ended(End),
     /// Engine off: count the screw to its seat.
     Count {
         /// Where it was set.
@@ -88,6 +109,8 @@ pub struct BenchState {
     pub readings: Vec<Entry>,
     /// The fit, once there is a reading; or why there is none.
     pub sweep: Option<Result<With<Sweep>, String>>,
+    /// The way from the stop to the seat, as far as it was gone; `None` before the screw is known.
+    pub course: Option<Course>,
     /// What to do now.
     pub stage: Stage,
 }
@@ -122,11 +145,13 @@ impl BenchState {
         facts: Facts,
         readings: Vec<Entry>,
     ) -> BenchState {
-        let mut state = BenchState { job, machine, build, facts, readings, sweep: None, stage: Stage::Alarm };
+        let (sweep, course, stage) = (None, None, Stage::Alarm);
+        let mut state = BenchState { job, machine, build, facts, readings, sweep, course, stage };
         let holds = state.holds();
         if let (false, Some(question)) = (holds.is_empty(), state.question()) {
             state.sweep = Some(idle::sweep(&holds, &question).map_err(|refused| refused.to_string()));
         }
+        state.course = state.course_so_far();
         state.stage = state.stage_now();
         state
     }
@@ -153,16 +178,22 @@ impl BenchState {
 
     /// The holds that count: those not struck, at the place the newest word on them says.
     pub fn holds(&self) -> Vec<Hold> {
-        let counted = self.readings.iter().filter(|entry| entry.struck.is_none());
-        counted
-            .map(|entry| Hold {
-                turns: entry.turns(),
-                outcome: entry.reading.outcome,
-                at_s: Some(entry.reading.at_s),
-                block: entry.reading.block,
-                as_found: entry.reading.as_found,
-            })
-            .collect()
+        self.readings.iter().filter(|entry| entry.struck.is_none()).map(kept::hold_of).collect()
+    }
+
+    fn course_so_far(&self) -> Option<Course> {
+        let job = idle::Job {
+            question: self.question()?,
+            idle_rpm: self.facts.maker_idle_rpm(),
+            carburettors: self.machine.details.carburettors.max(1),
+            first: self.as_found().unwrap_or(self.position()),
+        };
+        kept::course(job, &self.facts.events(), &self.readings)
+    }
+
+    /// The block that the next hold belongs to.
+    pub fn block(&self) -> u32 {
+        self.course.as_ref().map_or(1, Course::block)
     }
 
     /// Where the screw was found, when it was counted.
@@ -293,9 +324,6 @@ impl BenchState {
         if let Some(pause) = self.facts.paused() {
             return Stage::Paused(pause);
         }
-        if let Some(set) = self.facts.stands_at() {
-            return Stage::Count { set };
-        }
         if let Some(armed) = self.armed() {
             return Stage::Holding(armed);
         }
@@ -303,22 +331,23 @@ impl BenchState {
         if let Some(to) = self.facts.target() {
             return Stage::Move { from, to };
         }
-        match self.answer() {
-            Some(sweep) if sweep.enough || self.facts.finished() => {
-                Stage::Set { from, to: sweep.setting_on_grid }
+        let fit = self.answer();
+        let Some(course) = &self.course else { return Stage::Move { from, to: from } };
+        match (course.step(fit), fit) {
+            (Step::Hold { .. }, Some(fit)) if self.facts.finished() => {
+                Stage::Set { from, to: fit.setting_on_grid }
             }
-            Some(sweep) => Stage::Move { from, to: sweep.next.unwrap_or(from) },
-            // Only stalls so far: half a turn richer is where it may run.
-            None if self.readings.iter().any(|entry| entry.struck.is_none()) => {
-                let to = (0..4).fold(from.on_grid(), |to, _| self.eighth(to, !self.died_rich()));
-                Stage::Move { from, to }
+            (Step::SetStop { rpm }, _) => Stage::Stop { rpm },
+            // Before the first hold the screw stays where it stands.
+            (Step::Hold { .. }, _) if course.holds().is_empty() => Stage::Move { from, to: from },
+            (Step::Hold { turns, .. }, _) => Stage::Move { from, to: turns },
+            (Step::Leave { turns }, _) => Stage::Set { from, to: turns },
+            (Step::Trim { carburettor, round, drop_rpm }, _) => {
+                Stage::Trim { carburettor, round, drop_rpm, from: self.facts.stands_at().unwrap_or(from) }
             }
-            None => Stage::Move { from, to: from },
+            (Step::Balance, _) => Stage::Balance,
+            (Step::CountToSeat, _) => Stage::Count { set: self.facts.stands_at().unwrap_or(from) },
+            (Step::End(end), _) => Stage::Ended(end),
         }
-    }
-
-    fn died_rich(&self) -> bool {
-        let last = self.readings.iter().rev().find(|entry| entry.struck.is_none());
-        last.is_some_and(|entry| entry.reading.outcome == Outcome::Stalled(idle::StallCause::Rich))
     }
 }

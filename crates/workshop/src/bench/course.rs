@@ -1,0 +1,192 @@
+//! What a person tells of the way around the holds: stop, setting, every screw by itself, seat.
+
+use bellmouth_core::idle::STOP_WITHIN_RPM;
+use bellmouth_core::quantity::TurnsOut;
+use bellmouth_logbook::{Id, LEFT_TURNS};
+
+use crate::Refusal;
+use crate::bench::actions::Seen;
+use crate::bench::facts::name;
+use crate::bench::kept::{Event, Happened};
+use crate::bench::state::{BenchState, Stage};
+use crate::garage::turns_of;
+use crate::workshop::{Workshop, now_ms};
+
+impl Workshop {
+    /// The stop was set, and it idles at so many rpm. `will_not` says that it comes no nearer to the
+    /// maker's idle speed: then that is the finding.
+    ///
+    /// # Errors
+    ///
+    /// A speed further from the one wanted, unless it comes no nearer; a page that is out of date.
+    pub fn stop_set(&self, job: Id, seen: Seen, idles_rpm: f64, will_not: bool) -> Result<(), Refusal> {
+        if !(50.0..=20_000.0).contains(&idles_rpm) {
+            return Err(Refusal::misused(
+                format!("a speed of {idles_rpm} rpm is no idle"),
+                "type what the tachometer shows, such as 1040",
+            ));
+        }
+        let bench = self.bench(job)?;
+        if let (Some(wanted), false) = (bench.facts.maker_idle_rpm(), will_not)
+            && STOP_WITHIN_RPM < (idles_rpm - wanted).abs()
+        {
+            return Err(Refusal::misused(
+                format!("it idles at {idles_rpm:.0} rpm, and {wanted:.0} ± {STOP_WITHIN_RPM:.0} is wanted"),
+                "turn the stop, the screw left alone; if it comes no nearer, say that it will not idle there",
+            ));
+        }
+        let events = appended(&bench, Happened::Stop { rpm: idles_rpm });
+        self.set(job, seen, &[(name::COURSE, &events), (name::ARMED, ""), (name::TARGET, "")])
+    }
+
+    /// A fan, a lamp, the load or anything else was changed: later holds are a block of their own.
+    ///
+    /// # Errors
+    ///
+    /// A page that is out of date.
+    pub fn new_block(&self, job: Id, seen: Seen) -> Result<(), Refusal> {
+        let events = appended(&self.bench(job)?, Happened::Changed);
+        self.set(job, seen, &[(name::COURSE, &events), (name::ARMED, "")])
+    }
+
+    /// Ends the sweep with what there is, or goes on with it.
+    ///
+    /// # Errors
+    ///
+    /// A page that is out of date.
+    pub fn finish(&self, job: Id, seen: Seen, done: bool) -> Result<(), Refusal> {
+        let bench = self.bench(job)?;
+        if done {
+            return self.set(job, seen, &[(name::FINISHED, "yes"), (name::ARMED, ""), (name::TARGET, "")]);
+        }
+        let to = bench.position().0.to_string();
+        let events = without_setting(&bench);
+        self.set(
+            job,
+            seen,
+            &[
+                (name::FINISHED, ""),
+                (name::STANDS_AT, ""),
+                (name::COURSE, &events),
+                (name::ARMED, ""),
+                (name::TARGET, &to),
+            ],
+        )
+    }
+
+    /// The screw was set, and idles there at so many rpm where that was read.
+    ///
+    /// # Errors
+    ///
+    /// A position that is none; a page that is out of date.
+    pub fn set_screw(&self, job: Id, seen: Seen, turns: &str, idles_rpm: Option<f64>) -> Result<(), Refusal> {
+        let position = turns_of(turns, "position")?;
+        let left = Happened::Left { turns: position, rpm: idles_rpm.filter(|rpm| rpm.is_finite()) };
+        let events = appended(&self.bench(job)?, left);
+        let turns = position.to_string();
+        self.set(
+            job,
+            seen,
+            &[
+                (name::STANDS_AT, &turns),
+                (name::COURSE, &events),
+                (name::POSITION, &turns),
+                (name::ARMED, ""),
+                (name::TARGET, ""),
+            ],
+        )
+    }
+
+    /// One screw of several was trimmed, and stands so far out.
+    ///
+    /// # Errors
+    ///
+    /// A position that is none; no trim that was asked for; a page that is out of date.
+    pub fn trimmed(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
+        let turns = turns_of(turns, "position")?;
+        let bench = self.bench(job)?;
+        if !matches!(bench.stage, Stage::Trim { .. }) {
+            return Err(Refusal::misused("no screw is being trimmed", "look at what the bench asks for now"));
+        }
+        let events = appended(&bench, Happened::Trimmed { turns });
+        self.set(job, seen, &[(name::COURSE, &events)])
+    }
+
+    /// The plates are balanced.
+    ///
+    /// # Errors
+    ///
+    /// Asked for by nothing; a page that is out of date.
+    pub fn balanced(&self, job: Id, seen: Seen) -> Result<(), Refusal> {
+        let bench = self.bench(job)?;
+        if !matches!(bench.stage, Stage::Trim { .. } | Stage::Balance) {
+            return Err(Refusal::misused(
+                "the plates are not to be balanced now",
+                "look at what the bench asks for now",
+            ));
+        }
+        self.set(job, seen, &[(name::COURSE, &appended(&bench, Happened::Balanced))])
+    }
+
+    /// "Back": gives up the hold that was begun, takes back that the screw was set, or proposes the
+    /// position held last.
+    ///
+    /// # Errors
+    ///
+    /// A page that is out of date.
+    pub fn back(&self, job: Id, seen: Seen) -> Result<(), Refusal> {
+        let bench = self.bench(job)?;
+        let here = bench.position();
+        if bench.facts.armed().is_some() {
+            return self.set(job, seen, &[(name::ARMED, ""), (name::TARGET, &here.0.to_string())]);
+        }
+        if matches!(bench.stage, Stage::Count { .. } | Stage::Trim { .. } | Stage::Balance | Stage::Ended(_))
+        {
+            let events = without_setting(&bench);
+            return self.set(job, seen, &[(name::STANDS_AT, ""), (name::COURSE, &events)]);
+        }
+        let held: Vec<TurnsOut> =
+            bench.readings.iter().filter(|entry| entry.struck.is_none()).map(|entry| entry.turns()).collect();
+        let to = held.iter().rev().find(|turns| **turns != here).copied().or_else(|| bench.as_found());
+        let to = to.map(|turns| turns.0.to_string()).unwrap_or_default();
+        self.set(job, seen, &[(name::TARGET, &to)])
+    }
+
+    /// The count to the seat, engine stopped: as left. An empty count takes it back.
+    ///
+    /// # Errors
+    ///
+    /// A count that is none; a page that is out of date.
+    pub fn record_left(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
+        let turns =
+            if turns.trim().is_empty() { String::new() } else { turns_of(turns, "count")?.to_string() };
+        let mut facts = vec![(LEFT_TURNS, turns.as_str())];
+        if !turns.is_empty() {
+            facts.push((name::POSITION, &turns));
+        }
+        self.set(job, seen, &facts)
+    }
+}
+
+fn appended(bench: &BenchState, what: Happened) -> String {
+    let mut events = bench.facts.events();
+    events.push(Event { at_ms: now_ms(), what });
+    written(&events)
+}
+
+/// The events without the last setting and what followed it; without the last stop where there was none.
+fn without_setting(bench: &BenchState) -> String {
+    let mut events = bench.facts.events();
+    let last = |wanted: fn(&Happened) -> bool, events: &[Event]| {
+        events.iter().rposition(|event| wanted(&event.what))
+    };
+    let set = last(|what| matches!(what, Happened::Left { .. }), &events)
+        .or_else(|| last(|what| matches!(what, Happened::Stop { .. }), &events));
+    events.truncate(set.unwrap_or(events.len()));
+    written(&events)
+}
+
+fn written(events: &[Event]) -> String {
+    // Numbers, words and nothing that could fail to be written.
+    serde_json::to_string(events).unwrap_or_default()
+}
