@@ -13,8 +13,10 @@
 mod crank;
 mod exhaust;
 pub(super) mod filter;
+mod parts;
 pub(super) mod speed;
 pub(super) mod surroundings;
+mod turned;
 
 pub use filter::heard_rms;
 pub use speed::{Speed, TURNS_RPM};
@@ -94,7 +96,7 @@ pub struct Truth {
 impl Truth {
     /// Speed at an instant, rpm; none outside the sound.
     pub fn rpm_at(&self, t_s: f64) -> Option<f64> {
-        let at = t_s / crank::TRUTH_STEP_S;
+        let at = t_s / turned::TRUTH_STEP_S;
         if !(at >= 0.0 && at <= self.rpm.len() as f64 - 1.0) {
             return None;
         }
@@ -192,12 +194,12 @@ impl Voice {
     pub fn take(&self, running: &Running, seconds: f64, seed: u64) -> Result<Take> {
         self.check(running, seconds)?;
         let mut dice = Dice::new(seed);
-        let crank = crank::Crank::turn(self, running, seconds, &mut dice);
-        let heard = exhaust::heard(self, running, &crank, &mut dice);
-        let first = (crank::BEFORE_S * SAMPLE_RATE_HZ) as usize;
+        let turned = turned::Turned::along(self, running, seconds, &mut dice);
+        let heard = exhaust::heard(self, running, &turned, &mut dice);
+        let first = (turned::BEFORE_S * SAMPLE_RATE_HZ) as usize;
         let count = (seconds * SAMPLE_RATE_HZ).round() as usize;
         let samples = heard[first..first + count].to_vec();
-        Ok(Take { samples, truth: crank.truth(self.firing.cycle_deg(), seconds) })
+        Ok(Take { samples, truth: turned.truth(self.firing.cycle_deg(), seconds) })
     }
 
     fn check(&self, running: &Running, seconds: f64) -> Result<()> {
