@@ -28,6 +28,7 @@ pub(super) struct Pulse {
 }
 
 /// What chance makes of one blow-down.
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Blown {
     ragged: f64,
     pops: bool,
