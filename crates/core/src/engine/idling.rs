@@ -1,6 +1,6 @@
 //! Where the engine idles: torque against friction and pumping, air delivered against air drawn.
 
-use super::{Engine, LEAST_RPM};
+use super::{Engine, LEAST_RPM, Turning};
 use crate::air::Air;
 use crate::error::{Result, require};
 use crate::fuel::Fuel;
@@ -200,6 +200,18 @@ impl<I: Intake> Running<I> {
     /// The engine held at a speed above zero, rpm.
     pub fn at(&self, rpm: f64) -> Operation {
         self.at_near(rpm, &mut vec![0.5 * self.outside_pa; self.feeds.len()], EXACT_PA)
+    }
+
+    /// Share of cycles that burn as it turns at an instant, –: as [`Operation::burning`], but with the manifolds
+    /// as full as they are.
+    pub fn burning(&self, turning: &Turning) -> f64 {
+        let of_feed = |(feed, &manifold_pa): (&Feed<I>, &f64)| {
+            let charge = feed.intake.charge(manifold_pa, turning.rpm);
+            let drawn = self.drawn_kg_s(feed, manifold_pa, turning.rpm);
+            let burning = self.made(feed, &charge, drawn, manifold_pa).burning;
+            self.share_of(feed) * f64::from(feed.alike) * burning
+        };
+        self.feeds.iter().zip(&turning.manifold_pa).map(of_feed).sum()
     }
 
     /// The balance between a speed with torque left over and one without.

@@ -110,8 +110,23 @@ pub struct Hidden {
     machine: Machine,
     air: Air,
     fuel: Fuel,
+    counting: Counting,
+}
+
+/// How turns are counted by hand: as (true − miscount) / (1 + share).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Counting {
     miscount_turns: f64,
     miscount_share: f64,
+}
+
+impl Counting {
+    /// How far the screw is out truly, turns.
+    pub(super) fn true_turns(self, counted_turns: f64) -> f64 {
+        let turns = self.miscount_turns + counted_turns * (1.0 + self.miscount_share);
+        // Not `max`, which would make a seated screw of what is no number.
+        if turns < 0.0 { 0.0 } else { turns }
+    }
 }
 
 impl Hidden {
@@ -190,7 +205,13 @@ impl Hidden {
         )?;
         // What cannot be is said now, not at the first turn of the screw.
         machine.running(&air, &fuel)?;
-        Ok(Hidden { row: row.to_vec(), machine, air, fuel, miscount_turns, miscount_share })
+        Ok(Hidden {
+            row: row.to_vec(),
+            machine,
+            air,
+            fuel,
+            counting: Counting { miscount_turns, miscount_share },
+        })
     }
 
     /// Its numbers, in the order of [`COLUMNS`].
@@ -201,6 +222,11 @@ impl Hidden {
     /// Which way its screw works: that can be seen from outside.
     pub fn screw(&self) -> Screw {
         self.machine.carburettor.pilot.screw
+    }
+
+    /// How many cylinders it has: that too.
+    pub fn cylinders(&self) -> u32 {
+        self.machine.engine.cylinders
     }
 
     /// How many carburettors it has: that too.
@@ -214,10 +240,7 @@ impl Hidden {
     ///
     /// As [`Machine::running`].
     pub fn idle(&self, counted_turns: f64) -> Result<Idle> {
-        let turns = self.miscount_turns + counted_turns * (1.0 + self.miscount_share);
-        // Not `max`, which would make a seated screw of what is no number.
-        let turns = if turns < 0.0 { 0.0 } else { turns };
-        self.machine.idle(turns, &self.air, &self.fuel)
+        self.machine.idle(self.counting.true_turns(counted_turns), &self.air, &self.fuel)
     }
 
     /// What it does at every position from seated to six turns, as counted.
@@ -227,6 +250,10 @@ impl Hidden {
     /// As [`Machine::running`].
     pub fn idle_curve(&self) -> Result<IdleCurve> {
         IdleCurve::of(self.screw(), |turns| Ok(CurvePlace { turns, idle: self.idle(turns)? }))
+    }
+
+    pub(super) fn counting(&self) -> Counting {
+        self.counting
     }
 
     /// The machine with its lid off, for tests.

@@ -4,17 +4,21 @@
 //! |------|-------|
 //! | how speed is meant to go: idle, ramp, blip, roll-off | [`Speed`] |
 //! | the crank, pushed by firings that differ; the truth | `crank` |
-//! | flow of each firing through header, pipe and silencer; intake, valves, whine | `exhaust` |
+//! | flow of each firing through header, pipe and silencer; intake, valves, whine | `parts`, `exhaust` |
+//! | the same, while it runs | `live`, for a [`Started`](super::Started) machine |
 //! | room, noise, wind, another engine, telephone | [`Surroundings`] |
 //!
 //! Everything follows from a seed. The levels of the parts, the shape of a pulse and the modes of pipes
 //! are typical magnitudes, from memory: what is exact is *when* each firing happens, and how strongly.
 
-mod crank;
+pub(super) mod crank;
 mod exhaust;
 pub(super) mod filter;
+pub(super) mod live;
+mod parts;
 pub(super) mod speed;
 pub(super) mod surroundings;
+mod turned;
 
 pub use filter::heard_rms;
 pub use speed::{Speed, TURNS_RPM};
@@ -94,7 +98,7 @@ pub struct Truth {
 impl Truth {
     /// Speed at an instant, rpm; none outside the sound.
     pub fn rpm_at(&self, t_s: f64) -> Option<f64> {
-        let at = t_s / crank::TRUTH_STEP_S;
+        let at = t_s / turned::TRUTH_STEP_S;
         if !(at >= 0.0 && at <= self.rpm.len() as f64 - 1.0) {
             return None;
         }
@@ -190,19 +194,20 @@ impl Voice {
     /// 0.1 s to an hour, strengths or shares that are none; [`Error::TooLittle`] where a cylinder lacks its
     /// strength, pipe or header.
     pub fn take(&self, running: &Running, seconds: f64, seed: u64) -> Result<Take> {
-        self.check(running, seconds)?;
+        self.check()?;
+        running.check()?;
+        require((0.1..=3_600.0).contains(&seconds), "length", seconds, "0.1 s to an hour")?;
         let mut dice = Dice::new(seed);
-        let crank = crank::Crank::turn(self, running, seconds, &mut dice);
-        let heard = exhaust::heard(self, running, &crank, &mut dice);
-        let first = (crank::BEFORE_S * SAMPLE_RATE_HZ) as usize;
+        let turned = turned::Turned::along(self, running, seconds, &mut dice);
+        let heard = exhaust::heard(self, running, &turned, &mut dice);
+        let first = (turned::BEFORE_S * SAMPLE_RATE_HZ) as usize;
         let count = (seconds * SAMPLE_RATE_HZ).round() as usize;
         let samples = heard[first..first + count].to_vec();
-        Ok(Take { samples, truth: crank.truth(self.firing.cycle_deg(), seconds) })
+        Ok(Take { samples, truth: turned.truth(self.firing.cycle_deg(), seconds) })
     }
 
-    fn check(&self, running: &Running, seconds: f64) -> Result<()> {
-        running.speed.check()?;
-        require((0.1..=3_600.0).contains(&seconds), "length", seconds, "0.1 s to an hour")?;
+    /// Refuses a voice that cannot be.
+    pub(super) fn check(&self) -> Result<()> {
         let cylinders = self.firing.angles_deg().len();
         for got in [self.strengths.len(), self.pipes.len(), self.headers_ms.len()] {
             if got != cylinders {
@@ -236,10 +241,7 @@ impl Voice {
         for level in [self.intake, self.ticks, self.turbulence, self.whine] {
             require((0.0..=100.0).contains(&level), "level", level, "0 to 100")?;
         }
-        require((0.0..=0.6).contains(&running.variation), "variation", running.variation, "0 to 0.6")?;
-        let missed = running.misfire_share;
-        require((0.0..=0.9).contains(&missed), "misfire share", missed, "0 to 0.9")?;
-        require((0.0..=20.0).contains(&running.jitter_deg), "jitter", running.jitter_deg, "0 to 20 degrees")
+        Ok(())
     }
 }
 
@@ -252,6 +254,14 @@ impl Running {
             misfire_share: 0.0,
             jitter_deg: 2.0,
         }
+    }
+
+    fn check(&self) -> Result<()> {
+        self.speed.check()?;
+        require((0.0..=0.6).contains(&self.variation), "variation", self.variation, "0 to 0.6")?;
+        let missed = self.misfire_share;
+        require((0.0..=0.9).contains(&missed), "misfire share", missed, "0 to 0.9")?;
+        require((0.0..=20.0).contains(&self.jitter_deg), "jitter", self.jitter_deg, "0 to 20 degrees")
     }
 }
 

@@ -1,150 +1,139 @@
-//! The crank: its angle against time, driven by firings that differ, and what is true of it.
+//! The crank: its angle sample by sample, driven by firings that differ.
 
 use super::super::Dice;
-use super::speed::{Course, wandering};
-use super::{Fired, Running, SAMPLE_RATE_HZ, Truth, Voice};
+use super::{Fired, SAMPLE_RATE_HZ, Voice};
 
-/// Sound before the first sample that is kept, seconds: filters and rooms have settled by then.
-pub(super) const BEFORE_S: f64 = 1.0;
-/// Sound after the last sample that is kept, seconds: half a cycle of the slowest engine, at least.
-const AFTER_S: f64 = 0.5;
-/// Time between two speeds of the truth, seconds.
-pub(super) const TRUTH_STEP_S: f64 = 0.01;
 /// Time in which a firing's surplus of speed is lost to drag, seconds.
 const DRAG_S: f64 = 0.4;
 /// Torque of compression and expansion of the charge, beside that of its burning: both swing speed, only
 /// the second differs from firing to firing.
 const SPRING: f64 = 1.0;
+/// Time in which what the intake does to all cylinders at once forgets itself, seconds.
+pub(super) const BREATH_MEMORY_S: f64 = 0.12;
 
-/// Crank angle against time, and every firing.
+/// What is asked of the crank at a sample.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::practice) struct Asked {
+    /// Mean speed, rpm, above 0.
+    pub(in crate::practice) rpm: f64,
+    /// Throttle: 0 idle, 1 open, −1 shut at speed.
+    pub(in crate::practice) load: f64,
+}
+
+/// How firings differ.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::practice) struct Uneven {
+    /// Standard deviation of a firing's strength from cycle to cycle, share.
+    pub(in crate::practice) variation: f64,
+    /// Share of firings that are missed.
+    pub(in crate::practice) misfire_share: f64,
+}
+
+/// A crank and what its cylinders are at.
+#[derive(Clone, Debug)]
 pub(super) struct Crank {
-    /// Angle at each sample, degrees, from the begin of the run-in.
-    angle_deg: Vec<f64>,
-    pub(super) fired: Vec<Fired>,
-    pub(super) course: Course,
+    torque: Torque,
+    cycle_deg: f64,
+    strengths: Vec<f64>,
+    /// Angle since the begin, degrees.
+    angle_deg: f64,
+    /// Angle of each cylinder since its own firing, degrees.
+    phase: Vec<f64>,
+    burning: Vec<f64>,
+    surprise: Vec<f64>,
+    /// Share by which speed differs from what is asked.
+    away: f64,
 }
 
 impl Crank {
-    /// Turns the crank, sample by sample.
-    ///
-    /// Between firings speed follows *dw/dθ = g·(T(θ) − T̄) − w/(ω·drag)*, where *w* is the share by which
-    /// speed differs from its course, *T* the torque of all cylinders and *g* falls as the square of speed.
-    pub(super) fn turn(voice: &Voice, running: &Running, seconds: f64, dice: &mut Dice) -> Crank {
-        let course = running.speed.course(BEFORE_S, seconds + AFTER_S, dice);
-        let samples = ((BEFORE_S + seconds + AFTER_S) * SAMPLE_RATE_HZ) as usize;
+    /// A crank that stands just before the first cylinder fires.
+    pub(super) fn new(voice: &Voice) -> Crank {
         let cycle = voice.firing.cycle_deg();
         let angles = voice.firing.angles_deg();
-        let torque = Torque::new(voice, running.misfire_share);
-        // What the intake does differs from cycle to cycle too, for all cylinders at once.
-        let breath = wandering(course.rpm.len(), 0.12, dice);
+        Crank {
+            torque: Torque::new(voice),
+            cycle_deg: cycle,
+            strengths: voice.strengths.clone(),
+            angle_deg: 0.0,
+            phase: angles.iter().map(|&a| if a == 0.0 { cycle } else { cycle - a }).collect(),
+            burning: vec![1.0; angles.len()],
+            surprise: vec![0.0; angles.len()],
+            away: 0.0,
+        }
+    }
 
-        // The crank begins just before the first cylinder fires.
-        let mut angle = 0.0;
-        let mut phase: Vec<f64> = angles.iter().map(|&a| if a == 0.0 { cycle } else { cycle - a }).collect();
-        let mut burning = vec![1.0_f64; angles.len()];
-        let mut surprise = vec![0.0_f64; angles.len()];
-        let mut away = 0.0_f64;
-        let mut crank = Crank { angle_deg: Vec::with_capacity(samples), fired: Vec::new(), course };
-        for i in 0..samples {
-            let t_s = i as f64 / SAMPLE_RATE_HZ;
-            let base = Course::at(&crank.course.rpm, t_s);
-            let slow = (900.0 / base).min(1.3);
-            let load = Course::at(&crank.course.load, t_s).abs();
-            let breath = 0.004 * slow.min(1.0) * Course::at(&breath, t_s);
-            crank.angle_deg.push(angle);
-            let degrees = 6.0 * base * (1.0 + away + breath).max(0.2) / SAMPLE_RATE_HZ;
-            let mut pull = 0.0;
-            for (cylinder, phase) in phase.iter_mut().enumerate() {
-                if *phase >= cycle {
-                    *phase -= cycle;
-                    // A strong cycle leaves hot gas behind for the next one.
-                    surprise[cylinder] = dice.normal() - 0.25 * surprise[cylinder];
-                    let missed = dice.chance(running.misfire_share);
-                    let strength =
-                        voice.strengths[cylinder] * (1.0 + running.variation * surprise[cylinder]).max(0.15);
-                    burning[cylinder] = if missed { 0.0 } else { strength };
-                    // A missed charge is pumped out unburnt: a breath, not silence.
-                    let loudness = if missed { 0.18 * voice.strengths[cylinder] } else { strength };
-                    crank.fired.push(Fired {
-                        t_s: f64::NAN,
-                        crank_deg: angle - *phase,
-                        cylinder,
-                        missed,
-                        energy: loudness * loudness,
-                    });
-                }
-                pull += torque.at(*phase, burning[cylinder]);
-                *phase += degrees;
+    /// Angle since the begin, degrees.
+    pub(super) fn angle_deg(&self) -> f64 {
+        self.angle_deg
+    }
+
+    /// Turns for the length of a sample; says what fired on the way. When each was is left open: it follows
+    /// from its angle.
+    ///
+    /// What the intake does differs from cycle to cycle too, for all cylinders at once: `breath` is a wander
+    /// of standard deviation 1 and of [`BREATH_MEMORY_S`].
+    ///
+    /// Between firings speed follows *dw/dθ = g·(T(θ) − T̄) − w/(ω·drag)*, where *w* is the share by which
+    /// speed differs from what is asked, *T* the torque of all cylinders and *g* falls as the square of speed.
+    #[inline(always)]
+    pub(super) fn step(
+        &mut self,
+        asked: Asked,
+        breath: f64,
+        uneven: &Uneven,
+        dice: &mut Dice,
+        mut fire: impl FnMut(Fired),
+    ) {
+        let base = asked.rpm;
+        let slow = (900.0 / base).min(1.3);
+        let load = asked.load.abs();
+        let breath = 0.004 * slow.min(1.0) * breath;
+        let degrees = 6.0 * base * (1.0 + self.away + breath).max(0.2) / SAMPLE_RATE_HZ;
+        let mut pull = 0.0;
+        for (cylinder, phase) in self.phase.iter_mut().enumerate() {
+            if *phase >= self.cycle_deg {
+                *phase -= self.cycle_deg;
+                // A strong cycle leaves hot gas behind for the next one.
+                self.surprise[cylinder] = dice.normal() - 0.25 * self.surprise[cylinder];
+                let missed = dice.chance(uneven.misfire_share);
+                let strength =
+                    self.strengths[cylinder] * (1.0 + uneven.variation * self.surprise[cylinder]).max(0.15);
+                self.burning[cylinder] = if missed { 0.0 } else { strength };
+                // A missed charge is pumped out unburnt: a breath, not silence.
+                let loudness = if missed { 0.18 * self.strengths[cylinder] } else { strength };
+                fire(Fired {
+                    t_s: f64::NAN,
+                    crank_deg: self.angle_deg - *phase,
+                    cylinder,
+                    missed,
+                    energy: loudness * loudness,
+                });
             }
-            away += torque.gain * slow * slow * (1.0 + load) * (pull - torque.mean) * degrees;
-            away -= away / (DRAG_S * SAMPLE_RATE_HZ);
-            angle += degrees;
+            pull += self.torque.at(*phase, self.burning[cylinder]);
+            *phase += degrees;
         }
-        for place in 0..crank.fired.len() {
-            let sample = crank.sample_at(crank.fired[place].crank_deg);
-            crank.fired[place].t_s = sample.map_or(f64::NAN, |sample| sample / SAMPLE_RATE_HZ - BEFORE_S);
-        }
-        crank
-    }
-
-    pub(super) fn samples(&self) -> usize {
-        self.angle_deg.len()
-    }
-
-    /// Crank angle at each sample, degrees.
-    pub(super) fn angles_deg(&self) -> &[f64] {
-        &self.angle_deg
-    }
-
-    /// When the crank reaches an angle, in samples from the begin of the run-in; none outside.
-    pub(super) fn sample_at(&self, angle_deg: f64) -> Option<f64> {
-        let next = self.angle_deg.partition_point(|&angle| angle <= angle_deg);
-        if next == 0 || next == self.angle_deg.len() {
-            return None;
-        }
-        let (from, to) = (self.angle_deg[next - 1], self.angle_deg[next]);
-        Some((next - 1) as f64 + (angle_deg - from) / (to - from))
-    }
-
-    /// Speed and load its course asks for at a sample.
-    pub(super) fn asked(&self, sample: f64) -> (f64, f64) {
-        let t_s = sample / SAMPLE_RATE_HZ;
-        (Course::at(&self.course.rpm, t_s), Course::at(&self.course.load, t_s))
-    }
-
-    /// Speed over the cycle around each hundredth of a second, and the firings within.
-    pub(super) fn truth(&self, cycle_deg: f64, seconds: f64) -> Truth {
-        let count = (seconds / TRUTH_STEP_S - 1e-9).ceil() as usize;
-        let rpm = (0..count)
-            .map(|i| {
-                let at = (BEFORE_S + i as f64 * TRUTH_STEP_S) * SAMPLE_RATE_HZ;
-                let whole = at as usize;
-                let (from, to) = (self.angle_deg[whole], self.angle_deg[whole + 1]);
-                let angle = from + (at - whole as f64) * (to - from);
-                let half = cycle_deg / 2.0;
-                match (self.sample_at(angle - half), self.sample_at(angle + half)) {
-                    (Some(begin), Some(end)) => cycle_deg / 6.0 / ((end - begin) / SAMPLE_RATE_HZ),
-                    _ => f64::NAN,
-                }
-            })
-            .collect();
-        let fired = self.fired.iter().filter(|fired| (0.0..seconds).contains(&fired.t_s)).copied().collect();
-        Truth { rpm, fired }
+        let mean = self.torque.mean(uneven.misfire_share);
+        self.away += self.torque.gain * slow * slow * (1.0 + load) * (pull - mean) * degrees;
+        self.away -= self.away / (DRAG_S * SAMPLE_RATE_HZ);
+        self.angle_deg += degrees;
     }
 }
 
 /// Torque of one cylinder over its cycle, a value a degree.
+#[derive(Clone, Debug)]
 struct Torque {
     spring: Vec<f64>,
     burn: Vec<f64>,
-    /// Mean of all cylinders.
-    mean: f64,
+    /// Mean over the cycle of one cylinder that burns with strength 1.
+    mean_burn: f64,
+    /// Strengths of all cylinders together.
+    strengths: f64,
     /// What a unit of torque over a degree adds to the share of speed, at 900 rpm.
     gain: f64,
 }
 
 impl Torque {
-    fn new(voice: &Voice, misfire_share: f64) -> Torque {
+    fn new(voice: &Voice) -> Torque {
         let cycle = voice.firing.cycle_deg();
         let stroke = if cycle > 400.0 { 180.0 } else { 110.0 };
         let push = |phase: f64| (std::f64::consts::PI * phase / stroke).sin() * (-phase / 60.0).exp();
@@ -162,10 +151,16 @@ impl Torque {
         let burn: Vec<f64> =
             each.map(|degree| if (degree as f64) < stroke { push(degree as f64) } else { 0.0 }).collect();
         let mean_burn = burn.iter().sum::<f64>() / cycle;
-        let mean = mean_burn * (1.0 - misfire_share) * voice.strengths.iter().sum::<f64>();
-        let mut torque = Torque { spring, burn, mean, gain: 1.0 };
+        let strengths = voice.strengths.iter().sum::<f64>();
+        let mut torque = Torque { spring, burn, mean_burn, strengths, gain: 1.0 };
         torque.gain = voice.ripple / torque.swing(voice);
         torque
+    }
+
+    /// Mean of all cylinders together.
+    #[inline(always)]
+    fn mean(&self, misfire_share: f64) -> f64 {
+        self.mean_burn * (1.0 - misfire_share) * self.strengths
     }
 
     #[inline(always)]
@@ -182,8 +177,7 @@ impl Torque {
     fn swing(&self, voice: &Voice) -> f64 {
         let cycle = voice.firing.cycle_deg();
         let angles = voice.firing.angles_deg();
-        let mean_burn = self.burn.iter().sum::<f64>() / cycle;
-        let mean = mean_burn * voice.strengths.iter().sum::<f64>();
+        let mean = self.mean_burn * self.strengths;
         let mut speed = 0.0;
         let speeds: Vec<f64> = (0..cycle as usize)
             .map(|degree| {

@@ -228,18 +228,45 @@ fn smoothed(values: &[f64], reach: usize) -> Vec<f64> {
         .collect()
 }
 
-/// An Ornstein–Uhlenbeck wander of standard deviation 1 that forgets itself in `memory_s`.
+/// An Ornstein–Uhlenbeck wander of standard deviation 1, laid down every [`WANDER_STEP_S`].
+#[derive(Clone, Debug)]
+pub(in crate::practice) struct Wander {
+    now: f64,
+    keep: f64,
+    kick: f64,
+}
+
+/// Time between two values of a wander, seconds: faster changes are the firings' business.
+pub(in crate::practice) const WANDER_STEP_S: f64 = 0.01;
+
+impl Wander {
+    /// A wander that forgets itself in `memory_s`.
+    pub(in crate::practice) fn new(memory_s: f64, dice: &mut Dice) -> Wander {
+        let keep = (-WANDER_STEP_S / memory_s).exp();
+        Wander { now: dice.normal(), keep, kick: (1.0 - keep * keep).sqrt() }
+    }
+
+    /// Where it is.
+    pub(in crate::practice) fn now(&self) -> f64 {
+        self.now
+    }
+
+    /// Where it goes next.
+    pub(in crate::practice) fn step(&mut self, dice: &mut Dice) -> f64 {
+        self.now = self.keep * self.now + self.kick * dice.normal();
+        self.now
+    }
+}
+
+/// A [`Wander`] whose values are joined by straight lines, [`STEPS_PER_S`] a second.
 pub(in crate::practice) fn wandering(steps: usize, memory_s: f64, dice: &mut Dice) -> Vec<f64> {
-    // Laid down a hundred times a second and joined: faster changes are the firings' business.
-    let coarse = (STEPS_PER_S / 100.0) as usize;
-    let keep = (-0.01 / memory_s).exp();
-    let kick = (1.0 - keep * keep).sqrt();
-    let mut now = dice.normal();
+    let coarse = (WANDER_STEP_S * STEPS_PER_S).round() as usize;
+    let mut course = Wander::new(memory_s, dice);
     let mut wander = Vec::with_capacity(steps + coarse);
     while wander.len() < steps {
-        let next = keep * now + kick * dice.normal();
+        let now = course.now();
+        let next = course.step(dice);
         wander.extend((0..coarse).map(|i| now + (next - now) * i as f64 / coarse as f64));
-        now = next;
     }
     wander.truncate(steps);
     wander
