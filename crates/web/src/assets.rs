@@ -14,6 +14,7 @@ pub(crate) async fn asset(Path(name): Path<String>) -> Result<Response, Nope> {
         "bench.css" => ("text/css; charset=utf-8", include_bytes!("../static/bench.css")),
         "bench.js" => (SCRIPT, include_bytes!("../static/bench.js")),
         "microphone.js" => (SCRIPT, include_bytes!("../static/microphone.js")),
+        "speaker.js" => (SCRIPT, include_bytes!("../static/speaker.js")),
         "page.js" => (SCRIPT, include_bytes!("../static/page.js")),
         "listen-worklet.js" => (SCRIPT, include_bytes!("../static/listen-worklet.js")),
         "bench-500.woff2" => ("font/woff2", include_bytes!("../static/bench-500.woff2")),

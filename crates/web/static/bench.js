@@ -1,6 +1,7 @@
 // The idle bench in the page: the live speed, the parts that change, the keys, the voice.
 // It computes nothing: numbers, words and drawings come from the server.
 import { Microphone, MicrophoneFailure } from "/assets/microphone.js";
+import { Speaker } from "/assets/speaker.js";
 import "/assets/page.js";
 
 const bench = document.querySelector("[data-bench]");
@@ -8,6 +9,13 @@ const base = bench.dataset.bench;
 const live = (name) => document.querySelector(`[data-live="${name}"]`);
 const TRACE_S = 60;
 let socket, microphone, points = [], voice = localStorage.getItem("voice") === "on", retry = 500, spoken = "", hiddenAt = 0;
+// Whether the person is led: both hands on the screwdriver, every word spoken, no key pressed.
+let led = false;
+const speaker = new Speaker({
+  context: () => microphone?.context,
+  // While the page speaks, its own voice is in the microphone: nothing is read then.
+  speaking: (speaking) => send({ say: "voice", speaking }),
+});
 
 // ---- the link to the server ----------------------------------------------------------------------------------
 function connect() {
@@ -33,11 +41,13 @@ function receive(message) {
   if (message.live) showLive(message.live);
   if (message.clock) showClock(message.clock.words, message.clock.hot);
   if (message.changed) refresh();
-  if (message.taken) { chime(880, 0.18); flash(); }
+  if (message.taken) { if (voice) speaker.chime(880, 0.18); flash(); toast(); }
   if (message.elsewhere) { stopListening(); watching = true; reflectMicrophone(); }
   if (message.notice) { stopListening(); notice(message.notice, true); }
   if (message.silent) deaf();
   if (message.refused) toast(message.refused);
+  if (message.again) { spoken = ""; speak(); }
+  if (message.speak) { toast(message.speak, true); if (voice || led) speaker.say(message.speak, "word", voice); }
 }
 
 // ---- the parts that change -----------------------------------------------------------------------------------
@@ -166,7 +176,9 @@ function drawTrace(end, settled) {
 
 // ---- the microphone ------------------------------------------------------------------------------------------
 async function startListening(takeOver = false) {
+  const wasLed = led;
   stopListening();
+  led = wasLed;
   for (const name of ["refused", "none", "busy", "insecure", "unplugged", "muted", "telephone", "processed", "hidden"]) notice(name, false);
   const mine = new Microphone({
     samples: (block) => {
@@ -176,7 +188,7 @@ async function startListening(takeOver = false) {
     },
     trouble: (name) => { notice(name, true); if (name === "muted") send({ say: "gap" }); },
     recovered: (name) => notice(name, false),
-    ended: () => { microphone = undefined; send({ say: "goodbye" }); notice("unplugged", true); reflectMicrophone(); },
+    ended: () => { microphone = undefined; send({ say: "goodbye" }); endLead(); notice("unplugged", true); reflectMicrophone(); },
   });
   microphone = mine;
   reflectMicrophone();
@@ -194,6 +206,48 @@ async function startListening(takeOver = false) {
 
 function announce() {
   send({ say: "hello", sample_rate_hz: microphone.rate, take_over: Boolean(microphone.takeOver) });
+  if (led) { spoken = ""; send({ say: "lead", on: true }); }
+}
+
+// ---- led: hands on the screwdriver -------------------------------------------------------------------------------
+async function lead() {
+  led = true;
+  speaker.unlock();
+  setVoice(true);
+  stayAwake();
+  if (microphone) announceLead();
+  else await startListening();
+  if (!microphone) led = false;
+  reflectMicrophone();
+}
+
+function announceLead() { spoken = ""; send({ say: "lead", on: true }); }
+
+function again() {
+  if (led) send({ say: "again" }); else { spoken = ""; speak(); }
+}
+
+// A phone's screen would go dark, and the microphone with it.
+let awake;
+async function stayAwake() {
+  try {
+    awake = await navigator.wakeLock.request("screen");
+    notice("dark", false);
+  } catch { notice("dark", true); }
+}
+
+// The button of a headset: pause or go on, again, back.
+const press = (...keys) => {
+  const button = keys.map((key) => document.querySelector(`[data-key="${key}"]`)).find((found) => found && !found.disabled);
+  button?.click();
+  return Boolean(button);
+};
+const HEADSET = {
+  pause: () => press("pause", "main"), play: () => press("pause", "main"),
+  nexttrack: () => again(), previoustrack: () => press("back"),
+};
+if ("mediaSession" in navigator) {
+  for (const [action, act] of Object.entries(HEADSET)) navigator.mediaSession.setActionHandler(action, () => { if (led) act(); });
 }
 
 function stopListening() {
@@ -201,19 +255,31 @@ function stopListening() {
   microphone.stop();
   microphone = undefined;
   send({ say: "goodbye" });
+  endLead();
   reflectMicrophone();
 }
 
+function endLead() {
+  led = false;
+  awake?.release();
+  awake = undefined;
+}
+
 // What is shown when: the speed also on a page that only watches.
-const SHOWN = { deaf: () => Boolean(microphone) || watching, listening: () => !microphone, heard: () => !microphone && !watching };
+const SHOWN = {
+  deaf: () => Boolean(microphone) || watching, listening: () => !microphone, heard: () => !microphone && !watching,
+  unled: () => led || !microphone,
+};
 function reflectMicrophone() {
   // A page that only watches says so, with the key to listen here instead.
   notice("elsewhere", watching && !microphone);
   document.body.classList.toggle("listening", Boolean(microphone));
+  document.body.classList.toggle("led", led);
   for (const button of document.querySelectorAll("[data-when]")) button.toggleAttribute("hidden", SHOWN[button.dataset.when]());
 }
 
 document.addEventListener("visibilitychange", () => {
+  if (!document.hidden && led) stayAwake();
   if (!microphone) return;
   if (document.hidden) { hiddenAt = Date.now(); send({ say: "gap" }); }
   else if (Date.now() - hiddenAt > 1000) { send({ say: "gap" }); notice("hidden", true); microphone.context?.resume(); }
@@ -235,21 +301,10 @@ function toast(words = "", keep = false) {
 }
 
 function speak() {
-  const say = document.querySelector("#part-say [data-say]")?.dataset.say ?? "";
-  if (voice && say && say !== spoken && "speechSynthesis" in window) {
-    speechSynthesis.cancel();
-    speechSynthesis.speak(new SpeechSynthesisUtterance(say));
-  }
+  const place = document.querySelector("#part-say [data-say]");
+  const say = place?.dataset.say ?? "";
+  if ((voice || led) && say && say !== spoken) speaker.say(say, place.dataset.tone, voice);
   spoken = say;
-}
-
-function chime(hertz, seconds) {
-  const context = microphone?.context;
-  if (!context || !voice) return;
-  const tone = new OscillatorNode(context, { frequency: hertz }), level = new GainNode(context, { gain: 0.2 });
-  tone.connect(level).connect(context.destination);
-  tone.start();
-  tone.stop(context.currentTime + seconds);
 }
 
 function flash() {
@@ -261,24 +316,32 @@ const DO = {
   listen: () => startListening(),
   takeover: () => startListening(true),
   deafen: () => stopListening(),
+  lead: () => lead(),
+  again: () => again(),
   voice: () => {
-    voice = !voice;
-    localStorage.setItem("voice", voice ? "on" : "off");
-    reflectVoice();
+    setVoice(!voice);
     spoken = "";
     speak();
   },
   dismiss: (button) => { button.closest("[id]").hidden = true; },
 };
 
+function setVoice(on) {
+  voice = on;
+  localStorage.setItem("voice", voice ? "on" : "off");
+  reflectVoice();
+}
+
 function reflectVoice() {
   for (const button of document.querySelectorAll("[data-do=voice]")) button.setAttribute("aria-pressed", String(voice));
 }
 
 // Large keys and a foot switch: space or page-down presses the main key, arrows move an eighth.
-const KEYS = { " ": "main", PageDown: "main", ArrowLeft: "leaner", ArrowRight: "richer", p: "pause", d: "died", b: "back", x: "alarm" };
+const KEYS = { " ": "main", PageDown: "main", ArrowLeft: "leaner", ArrowRight: "richer", p: "pause", d: "died", b: "back", a: "again", x: "alarm" };
+const MEDIA_KEYS = { MediaPlayPause: "pause", MediaTrackNext: "nexttrack", MediaTrackPrevious: "previoustrack" };
 document.addEventListener("keydown", (event) => {
   if (event.target.closest("input, textarea, select, summary") || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (led && MEDIA_KEYS[event.key]) { event.preventDefault(); HEADSET[MEDIA_KEYS[event.key]](); return; }
   const key = KEYS[event.key];
   if (!key || (event.key === " " && event.target.closest("button, a"))) return;
   const button = document.querySelector(`[data-key="${key}"]`);

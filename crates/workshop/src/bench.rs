@@ -6,16 +6,20 @@
 mod actions;
 pub mod cautions;
 mod clip;
+mod clock;
 mod course;
 mod ear;
 mod facts;
 pub mod gate;
 mod kept;
+mod lead;
 mod state;
 mod table;
 
 pub use actions::{CheckForm, Done, FoundForm, HoldForm, Seen, TachometerForm};
-pub use ear::{Clock, Ear, Heat, LiveView, Taken, heat};
+pub use clock::{Clock, Heat, heat};
+pub use ear::{Ear, LiveView, News, Taken};
 pub use facts::{Armed, Facts, HeardFirings, Pause};
+pub use lead::{Lead, Wish};
 pub use state::{BenchState, Missing, Place, Stage};
 pub use table::readings_csv;

@@ -77,6 +77,23 @@ async fn acted(app: &App, id: &str, action: &str, fields: Fields) -> Result<Id, 
                 .await?;
             app.benches.running(job, true).await;
         }
+        // What it idles at: as typed, or as heard.
+        "stop" | "set" => {
+            let typed = fields.get("rpm").trim().replace(',', ".");
+            let heard = app.benches.speed_rpm(job).await;
+            let setting = action == "set";
+            app.ask(move |workshop| {
+                if setting {
+                    return workshop.set_screw(job, fields.seen(), fields.get("turns"), heard);
+                }
+                let rpm = if typed.is_empty() { heard } else { Some(typed.parse().unwrap_or(f64::NAN)) };
+                let wanted = workshop.bench(job)?.facts.maker_idle_rpm();
+                // A key without a number, no microphone in use: it stands where it was asked to.
+                let rpm = rpm.or(wanted).unwrap_or(f64::NAN);
+                workshop.stop_set(job, fields.seen(), rpm, fields.get("will-not") == "yes")
+            })
+            .await?;
+        }
         _ => {
             let stops = ["pause", "died", "alarm"].contains(&action);
             let cooled = fields.get("cooled") == "yes";
@@ -110,7 +127,8 @@ fn plain(workshop: &Workshop, job: Id, action: &str, fields: &Fields) -> Result<
         "all-clear" => workshop.alarm(job, false),
         "block" => workshop.new_block(job, seen),
         "finish" => workshop.finish(job, seen, fields.get("done") == "yes"),
-        "set" => workshop.set_screw(job, seen, fields.get("turns")),
+        "trimmed" => workshop.trimmed(job, seen, fields.get("turns")),
+        "balanced" => workshop.balanced(job, seen),
         "strike" => workshop.strike(fields.get("reading"), fields.get("reason")),
         "unstrike" => workshop.unstrike(fields.get("reading")),
         "miscounted" => workshop.miscounted(fields.get("reading"), fields.get("turns")),

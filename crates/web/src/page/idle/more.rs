@@ -1,0 +1,127 @@
+//! Below the keys: the other ways to read, the readings, the switches, the cautions.
+
+use bellmouth_core::idle::{Outcome, StallCause};
+use bellmouth_workshop::bench::{BenchState, Stage, cautions};
+use bellmouth_workshop::logbook::{Entry, Source};
+use maud::{Markup, html};
+
+use super::keys::key;
+use crate::page::firings::firings;
+use crate::page::left::finding;
+use crate::page::shell;
+
+/// Below the keys: the other ways to read, the readings, the switches, the cautions.
+pub(super) fn more(bench: &BenchState) -> Markup {
+    let running = matches!(
+        bench.stage,
+        Stage::Stop { .. } | Stage::Move { .. } | Stage::Holding(_) | Stage::Set { .. }
+    );
+    html! {
+        @if running { (ways(bench)) }
+        @if matches!(bench.stage, Stage::Set { .. } | Stage::Count { .. } | Stage::Left { .. }) { (finding(bench)) }
+        @if !bench.readings.is_empty() { (readings(bench)) (firings(bench)) }
+        @if running { (switches(bench)) }
+        ul.cautions { @for caution in cautions::BENCH { li { (caution.short) } } }
+        p.small { a href="/cautions" { "The cautions in full" } " · keys: space the main key, ← leaner, → richer, b back, p pause, a again, d died, x alarm" }
+    }
+}
+
+fn ways(bench: &BenchState) -> Markup {
+    let id = bench.hold_id().to_string();
+    let turns = match bench.stage {
+        Stage::Holding(armed) => armed.turns,
+        Stage::Move { to, .. } | Stage::Set { to, .. } => to,
+        _ => bench.position(),
+    };
+    let at = |action: &str| format!("{}/idle/{action}", shell::job(bench.job.id));
+    let here = html! {
+        input type="hidden" name="id" value=(id);
+        label.field { span { "at turns out" } input type="number" name="turns" min="0" max="6" step="0.125" value=(turns.0); }
+    };
+    html! {
+        div.row id="ways" {
+            button.key.quiet data-do="deafen" data-when="listening" hidden { "Microphone off" }
+            button.key.quiet data-do="voice" aria-pressed="false" { "Speak to me" }
+            button.key.quiet data-do="lead" data-when="unled" hidden { "Lead me, hands free" }
+        }
+        details data-key="typed" { summary { "Type what a tachometer shows" }
+            form.row method="post" action=(at("typed")) {
+                (here)
+                label.field { span { "rpm" } input type="text" name="rpm" inputmode="numeric" required placeholder="1040"; }
+                button.key.main { "Save" }
+            }
+        }
+        details data-key="clip" { summary { "Drop a recording of the hold" }
+            form.row method="post" action=(at("recording")) enctype="multipart/form-data" data-drop data-busy="Listening to the recording" {
+                (here)
+                label.field { span { "30 s of steady idle: wav, flac, mp3, ogg, webm, m4a, mp4, mov" } input type="file" name="sound" accept="audio/*,video/mp4,video/quicktime,video/webm" required; }
+                button.key { "Listen to it" }
+            }
+        }
+    }
+}
+
+fn readings(bench: &BenchState) -> Markup {
+    html! {
+        details data-key="readings" open { summary { (bench.readings.len()) " saved" }
+            table { thead { tr { th { "" } th { "turns" } th.number { "rpm" } th { "by" } th {} } }
+                tbody { @for (index, entry) in bench.readings.iter().enumerate().rev() { (row(bench, index, entry)) } } }
+        }
+    }
+}
+
+fn row(bench: &BenchState, index: usize, entry: &Entry) -> Markup {
+    let id = entry.reading.id.to_string();
+    let source = match entry.reading.source {
+        Source::Microphone => "microphone",
+        Source::Recording => "recording",
+        Source::Tachometer => "by hand",
+    };
+    html! {
+        tr.struck[entry.struck.is_some()] {
+            td { (index + 1) }
+            td { (entry.turns()) @if entry.turns() != entry.reading.turns { " " small { "counted " (entry.reading.turns) } } @if entry.reading.as_found { " " small { "found" } } }
+            td.number { @match entry.reading.outcome {
+                Outcome::Ran { rpm, se_rpm } => { (format!("{rpm:.0}")) @if let Some(se) = se_rpm { (format!(" ± {:.0}", (1.645 * se).max(1.0))) } }
+                Outcome::Stalled(cause) => { "died, " (cause_words(cause)) }
+            } }
+            td { (source) }
+            td.act {
+                @if entry.struck.is_some() { (key(bench, "unstrike", "one quiet", "", &[("reading", &id)], html! { "Take it back" })) }
+                @else {
+                    details data-key={ "act-" (id) } { summary { "amend" }
+                        (key(bench, "strike", "one quiet", "", &[("reading", &id), ("reason", "")], html! { "Strike this reading" }))
+                        form method="post" action={ (shell::job(bench.job.id)) "/idle/miscounted" } {
+                            (shell::seen(bench.job.revision)) input type="hidden" name="reading" value=(id);
+                            label.field { span { "I miscounted: it stood at" } input type="number" name="turns" min="0" max="6" step="0.125" value=(entry.turns().0); }
+                            button.key.quiet { "Correct it" }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn cause_words(cause: StallCause) -> &'static str {
+    match cause {
+        StallCause::Lean => "lean",
+        StallCause::Rich => "rich",
+        StallCause::OutOfFuel => "out of fuel",
+        StallCause::Unknown => "do not know",
+    }
+}
+
+fn switches(bench: &BenchState) -> Markup {
+    html! {
+        details data-key="switches" { summary { "Something else changed" }
+            div.stack {
+                (key(bench, "wrong-way", "one", "", &[], html! { span { "I turned it the wrong way" small { "mirrors the last move, and the reading taken there" } } }))
+                (key(bench, "block", "one", "", &[], html! { span { "The stop, fan, lamp or load was changed" small { "later holds are a block of their own" } } }))
+                @if bench.answer().is_some_and(|sweep| !sweep.enough) {
+                    (key(bench, "finish", "one", "", &[("done", "yes")], html! { span { "End the sweep here" small { "set by what is known so far" } } }))
+                }
+            }
+        }
+    }
+}

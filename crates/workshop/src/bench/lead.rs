@@ -1,0 +1,259 @@
+//! Leads a person through the bench while both hands are on the screwdriver.
+//!
+//! It waits until the page has spoken, gives the hand its time, hears the engine settle, and says what is to be
+//! done next. It knows time only by the frames it is given, so that the same sound leads the same way.
+
+use bellmouth_core::idle::STOP_WITHIN_RPM;
+use bellmouth_core::quantity::TurnsOut;
+use bellmouth_core::sound::settled::{HoldRules, HoldState, HoldWatch};
+use bellmouth_core::sound::{FRAME_S, Frame};
+
+use crate::bench::facts::Pause;
+use crate::bench::state::Stage;
+
+/// The hand's time for a move, seconds, and more for each eighth of a turn (common practice, no source).
+const HAND_S: f64 = 5.0;
+const EIGHTH_S: f64 = 0.5;
+/// For taking the hand off, where nothing is to be moved; and after the engine was started again, seconds.
+const OFF_S: f64 = 2.0;
+const STARTED_S: f64 = 4.0;
+/// A page that does not say that it has spoken is taken to have, after this long, seconds.
+const SPEAKS_AT_MOST_S: f64 = 25.0;
+/// At the stop a steady speed that is not the one wanted is told again after this long, seconds.
+const TOLD_AGAIN_S: f64 = 15.0;
+/// Not heard for this long: it is said, seconds.
+const SILENT_S: f64 = 5.0;
+
+/// What whoever leads wants done.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Wish {
+    /// A hold begins: the screw stands here.
+    Hold(TurnsOut),
+    /// The stop is set: it idles at so many rpm.
+    StopSet {
+        /// Mean speed, rpm.
+        rpm: f64,
+    },
+    /// The screw stands at the setting.
+    Stands {
+        /// Where.
+        turns: TurnsOut,
+        /// What it idles at there, rpm.
+        rpm: f64,
+    },
+    /// Two short blips: the instruction again, a hold given up.
+    Again,
+    /// Two short blips while the bench rests: go on.
+    GoOn,
+    /// Say this.
+    Say(String),
+}
+
+/// How far the present step has come.
+#[derive(Clone, Debug)]
+enum Phase {
+    /// Nothing for an ear to do: a key, a tachometer, another page.
+    Waiting,
+    /// The page speaks.
+    Speaking { for_s: f64 },
+    /// The hand moves the screw.
+    Hand { left_s: f64 },
+    /// Hands off: a steady speed is awaited.
+    Steady,
+}
+
+/// Whoever leads.
+#[derive(Clone, Debug)]
+pub struct Lead {
+    stage: Option<Stage>,
+    phase: Phase,
+    watch: HoldWatch,
+    /// Since the speed at the stop was told last, seconds.
+    told_s: f64,
+    silent_s: f64,
+    silence_said: bool,
+}
+
+impl Default for Lead {
+    fn default() -> Lead {
+        Lead::new()
+    }
+}
+
+impl Lead {
+    /// Begins; it wants to be told what is asked for.
+    pub fn new() -> Lead {
+        // Quicker than a reading: nothing is fitted to these speeds.
+        let rules = HoldRules {
+            settle_s: 4.0,
+            shortest_s: 5.0,
+            se_target_rpm: 8.0,
+            longest_s: 20.0,
+            ..HoldRules::default()
+        };
+        Lead {
+            stage: None,
+            phase: Phase::Waiting,
+            watch: HoldWatch::new(rules),
+            told_s: 0.0,
+            silent_s: 0.0,
+            silence_said: false,
+        }
+    }
+
+    /// What the bench asks for now.
+    pub fn asked(&mut self, stage: &Stage) {
+        if self.stage.as_ref() != Some(stage) {
+            self.stage = Some(stage.clone());
+            self.tell();
+        }
+    }
+
+    /// The page has spoken.
+    pub fn spoken(&mut self) {
+        if !matches!(self.phase, Phase::Speaking { .. }) {
+            return;
+        }
+        self.watch.restart();
+        self.told_s = 0.0;
+        self.phase = match &self.stage {
+            Some(Stage::Move { from, to } | Stage::Set { from, to }) => {
+                let eighths = (8.0 * (to.0 - from.0).abs()).round();
+                Phase::Hand { left_s: if eighths == 0.0 { OFF_S } else { HAND_S + EIGHTH_S * eighths } }
+            }
+            Some(Stage::Stop { .. }) => Phase::Steady,
+            _ => Phase::Waiting,
+        };
+    }
+
+    /// What was being waited for begins anew.
+    pub fn begin_anew(&mut self) {
+        self.watch.restart();
+    }
+
+    /// Takes a settled frame.
+    pub fn settled(&mut self, frame: &Frame) -> Option<Wish> {
+        if !matches!(self.phase, Phase::Steady) {
+            return None;
+        }
+        let HoldState::Taken(held) = self.watch.push(frame) else { return None };
+        match self.stage {
+            Some(Stage::Stop { rpm }) if (held.mean_rpm - rpm).abs() <= STOP_WITHIN_RPM => {
+                self.phase = Phase::Waiting;
+                Some(Wish::StopSet { rpm: held.mean_rpm })
+            }
+            Some(Stage::Stop { rpm }) => {
+                self.watch.restart();
+                if self.told_s < TOLD_AGAIN_S {
+                    return None;
+                }
+                self.phase = Phase::Speaking { for_s: 0.0 };
+                let way = if held.mean_rpm < rpm { "a little faster" } else { "a little slower" };
+                Some(Wish::Say(format!("It idles at {:.0}. {way}.", 10.0 * (held.mean_rpm / 10.0).round())))
+            }
+            Some(Stage::Set { to, .. }) => {
+                self.phase = Phase::Waiting;
+                Some(Wish::Stands { turns: to, rpm: held.mean_rpm })
+            }
+            _ => None,
+        }
+    }
+
+    /// Lets a live frame's time pass: whether an engine runs, and the blips that were counted, if a word of them
+    /// has just ended.
+    pub fn live(&mut self, running: bool, blips: Option<u32>) -> Option<Wish> {
+        self.told_s += FRAME_S;
+        if blips == Some(2) {
+            return self.again();
+        }
+        if running {
+            if self.silence_said {
+                self.silence_said = false;
+                // Whoever stops the engine to reach the screw has moved it by now.
+                if let Phase::Hand { left_s } = &mut self.phase {
+                    *left_s = STARTED_S;
+                }
+            }
+            self.silent_s = 0.0;
+        } else {
+            return self.silent();
+        }
+        match &mut self.phase {
+            Phase::Speaking { for_s } => {
+                *for_s += FRAME_S;
+                if SPEAKS_AT_MOST_S < *for_s {
+                    self.spoken();
+                }
+                None
+            }
+            Phase::Hand { left_s } => {
+                *left_s -= FRAME_S;
+                if 0.0 < *left_s {
+                    return None;
+                }
+                match self.stage {
+                    Some(Stage::Move { to, .. }) => {
+                        self.phase = Phase::Waiting;
+                        Some(Wish::Hold(to))
+                    }
+                    _ => {
+                        self.watch.restart();
+                        self.phase = Phase::Steady;
+                        None
+                    }
+                }
+            }
+            Phase::Waiting | Phase::Steady => None,
+        }
+    }
+
+    /// "Again": two short blips, or the key. The instruction once more; while the bench rests: go on.
+    pub fn again(&mut self) -> Option<Wish> {
+        match self.stage {
+            Some(Stage::Paused(Pause::ByHand)) => Some(Wish::GoOn),
+            Some(Stage::Alarm | Stage::NotReady(_) | Stage::Paused(Pause::Heat)) | None => None,
+            _ => {
+                self.tell();
+                Some(Wish::Again)
+            }
+        }
+    }
+
+    /// What is under way, in words, and how long the hand still has, seconds.
+    pub fn words(&self) -> Option<String> {
+        match (&self.phase, &self.stage) {
+            (Phase::Speaking { .. }, _) => Some("listen".into()),
+            (Phase::Hand { left_s }, _) => Some(format!("turn it now: {:.0} s", left_s.max(0.0).ceil())),
+            (Phase::Steady, Some(Stage::Stop { .. })) => Some("turn the stop; then hands off".into()),
+            (Phase::Steady, _) => Some("hands off, waiting for a steady speed".into()),
+            (Phase::Waiting, _) => None,
+        }
+    }
+
+    fn tell(&mut self) {
+        self.watch.restart();
+        self.phase = match self.stage {
+            Some(Stage::Alarm | Stage::NotReady(_)) | None => Phase::Waiting,
+            _ => Phase::Speaking { for_s: 0.0 },
+        };
+    }
+
+    fn silent(&mut self) -> Option<Wish> {
+        let wants = matches!(
+            self.stage,
+            Some(Stage::Stop { .. } | Stage::Move { .. } | Stage::Holding(_) | Stage::Set { .. })
+        );
+        self.silent_s += FRAME_S;
+        if !wants || self.silence_said || self.silent_s < SILENT_S {
+            return None;
+        }
+        self.silence_said = true;
+        self.watch.restart();
+        Some(Wish::Say(
+            "I do not hear the engine. If it died, press \"it died\". Then start it again.".into(),
+        ))
+    }
+}
+
+#[cfg(test)]
+mod tests;
