@@ -4,7 +4,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::Receiver;
 use std::time::{Duration, Instant};
 
-use bellmouth_workshop::bench::{Ear, HoldForm, News, Taken, Wish};
+use bellmouth_workshop::bench::{Ear, News, Taken, Wish};
 use bellmouth_workshop::logbook::Source;
 use bellmouth_workshop::{Refusal, Workshop};
 use serde_json::json;
@@ -78,30 +78,14 @@ fn heed(workshop: &Workshop, live: &LiveBench, ear: &mut Ear, news: News) {
     }
 }
 
-/// Does what whoever leads wants done.
+/// Does what whoever leads wants done, and tells the pages.
 fn grant(workshop: &Workshop, live: &LiveBench, wish: Wish) -> Result<(), Refusal> {
-    let job = live.job;
-    match wish {
-        Wish::Hold(turns) => {
-            let id = workshop.bench(job)?.hold_id().to_string();
-            workshop.begin_hold(job, None, &HoldForm { id, turns: turns.0.to_string() })?;
-        }
-        Wish::StopSet { rpm } => workshop.stop_set(job, None, rpm, false)?,
-        Wish::Stands { turns, rpm } => {
-            workshop.set_screw(job, None, &turns.0.to_string(), Some(rpm))?;
-        }
-        Wish::GoOn => workshop.pause(job, None, false, false)?,
-        Wish::Again => {
-            live.tell(&json!({ "again": true }));
-            if workshop.bench(job)?.armed().is_some() {
-                workshop.back(job, None)?;
-            }
-        }
-        Wish::Say(words) => {
-            live.tell(&json!({ "speak": words }));
-            return Ok(());
-        }
+    match &wish {
+        Wish::Say(words) => live.tell(&json!({ "speak": words })),
+        Wish::Again => live.tell(&json!({ "again": true })),
+        _ => {}
     }
+    workshop.grant(live.job, &wish)?;
     live.look_again(workshop);
     Ok(())
 }

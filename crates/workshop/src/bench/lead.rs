@@ -8,8 +8,13 @@ use bellmouth_core::quantity::TurnsOut;
 use bellmouth_core::sound::settled::{HoldRules, HoldState, HoldWatch};
 use bellmouth_core::sound::{FRAME_S, Frame};
 
+use bellmouth_logbook::Id;
+
+use crate::Refusal;
+use crate::bench::actions::HoldForm;
 use crate::bench::facts::Pause;
 use crate::bench::state::Stage;
+use crate::workshop::Workshop;
 
 /// The hand's time for a move, seconds, and more for each eighth of a turn (common practice, no source).
 const HAND_S: f64 = 5.0;
@@ -47,6 +52,27 @@ pub enum Wish {
     GoOn,
     /// Say this.
     Say(String),
+}
+
+impl Workshop {
+    /// Does what whoever leads wants done. What is to be said is the page's to say.
+    ///
+    /// # Errors
+    ///
+    /// As the action it stands for.
+    pub fn grant(&self, job: Id, wish: &Wish) -> Result<(), Refusal> {
+        match wish {
+            Wish::Hold(turns) => {
+                let id = self.bench(job)?.hold_id().to_string();
+                self.begin_hold(job, None, &HoldForm { id, turns: turns.0.to_string() }).map(|_| ())
+            }
+            Wish::StopSet { rpm } => self.stop_set(job, None, *rpm, false),
+            Wish::Stands { turns, rpm } => self.set_screw(job, None, &turns.0.to_string(), Some(*rpm)),
+            Wish::GoOn => self.pause(job, None, false, false),
+            Wish::Again if self.bench(job)?.armed().is_some() => self.back(job, None),
+            Wish::Again | Wish::Say(_) => Ok(()),
+        }
+    }
 }
 
 /// How far the present step has come.
