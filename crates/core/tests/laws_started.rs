@@ -8,6 +8,7 @@ use bellmouth_core::fuel::{Fuel, Petrol};
 use bellmouth_core::practice::voice::{SAMPLE_RATE_HZ, Voice};
 use bellmouth_core::practice::{Dice, Hidden, Population, Started, draw};
 use bellmouth_core::quantity::Screw;
+use bellmouth_core::sound::evenness::Follower;
 use bellmouth_core::sound::{Heard, Listener};
 
 fn day() -> (Air, Fuel) {
@@ -92,7 +93,7 @@ fn the_same_seed_gives_the_same_sound_and_another_seed_another() {
     let once = sound(1);
     assert!(once == sound(1));
     assert!(once != sound(2));
-    assert!((0.07..0.14).contains(&rms(&once)), "{}", rms(&once));
+    assert!((0.015..0.12).contains(&rms(&once)), "{}", rms(&once));
 }
 
 #[test]
@@ -126,7 +127,7 @@ fn a_turned_screw_settles_where_the_machine_idles_there_and_dies_where_it_does_n
 fn a_killed_engine_is_silent_within_a_second_until_it_is_kicked() {
     let mut started = steady(&twin(), 2.75, 1);
     let idle_rpm = started.rpm();
-    pass(&mut started, 0.3);
+    let idle_rms = rms(&pass(&mut started, 1.0));
     started.kill();
     pass(&mut started, 1.0);
     assert_eq!(started.rpm(), 0.0);
@@ -135,11 +136,11 @@ fn a_killed_engine_is_silent_within_a_second_until_it_is_kicked() {
     started.turn(2.75).unwrap();
     assert!(pass(&mut started, 0.5).iter().all(|&x| x == 0.0), "a screw does not start an engine");
     started.kick();
-    let cranked = pass(&mut started, 0.5);
-    assert!(rms(&cranked) < 0.5 * 0.1, "nothing burns yet: {}", rms(&cranked));
+    let cranked = rms(&pass(&mut started, 0.5));
+    assert!(0.0 < cranked && cranked < 0.5 * idle_rms, "nothing burns yet: {cranked}");
     pass(&mut started, 6.0);
     assert!((started.rpm() / idle_rpm - 1.0).abs() < 0.02, "{} after {idle_rpm}", started.rpm());
-    assert!(rms(&pass(&mut started, 1.0)) > 0.05);
+    assert!((rms(&pass(&mut started, 1.0)) / idle_rms - 1.0).abs() < 0.2);
 }
 
 #[test]
@@ -175,7 +176,7 @@ fn recovers_the_speed_from_its_sound() {
 fn a_wander_is_as_large_as_asked() {
     for wander in [0.004, 0.02] {
         let mut started = steady(&twin(), 2.75, 5).with_wander(wander).unwrap();
-        let mean = steady(&twin(), 2.75, 5).rpm();
+        let mean = started.rpm();
         let squares = (0..600).map(|_| {
             pass(&mut started, 0.1);
             (started.rpm() / mean - 1.0).powi(2)
@@ -193,7 +194,8 @@ fn the_stop_opened_is_faster_and_a_twist_is_a_blip() {
     started.twist(3.0).unwrap();
     let blip = pass(&mut started, 0.5);
     assert!(started.rpm() > 1.3 * idle_rpm, "{} from {idle_rpm}", started.rpm());
-    assert!(rms(&blip[12_000..]) > 2.0 * idle_rms, "no louder than the idle");
+    let louder = rms(&blip[12_000..]) / idle_rms;
+    assert!(louder > 1.4, "{louder} times as loud as the idle");
     assert!(blip.iter().all(|x| x.abs() <= 1.0));
     started.twist(0.0).unwrap();
     pass(&mut started, 3.0);
@@ -206,34 +208,110 @@ fn the_stop_opened_is_faster_and_a_twist_is_a_blip() {
 }
 
 #[test]
-fn firings_are_missed_near_the_lean_limit() {
-    let (machine, (air, fuel)) = (twin(), day());
-    let burning = |turns: f64| match machine.idle(turns, &air, &fuel).unwrap() {
-        Idle::Runs(idle) => idle.burning,
-        _ => panic!("it idles at {turns} turns"),
-    };
-    let quiet = |turns: f64| {
-        // Power of each half turn of the crank: one that missed is quiet.
-        let mut started = steady(&machine, turns, 6);
-        let sound = pass(&mut started, 20.0);
-        let piece = (60.0 / started.rpm() * SAMPLE_RATE_HZ) as usize;
-        let mut levels: Vec<f64> = sound.chunks_exact(piece).map(rms).collect();
-        levels.sort_unstable_by(f64::total_cmp);
-        let usual = levels[levels.len() / 2];
-        levels.iter().filter(|&&level| level < 0.5 * usual).count() as f64 / levels.len() as f64
-    };
-    println!("{:?}", [1.2, 1.3, 1.4, 1.5, 1.75, 2.0, 2.75].map(|turns| (burning(turns), quiet(turns))));
+fn recovers_the_share_of_firings_that_the_mixture_misses() {
+    let (air, fuel) = day();
+    for (turns, seconds) in [(2.75, 8.0), (1.75, 16.0), (1.65, 16.0)] {
+        let idle = twin().idle(turns, &air, &fuel).unwrap();
+        let missed_pct = 100.0 * (1.0 - idle.operation().unwrap().burning);
+        let firing = firing("twin-270");
+        let one_pipe = Voice { pipes: vec![0; 2], ..voice("twin-270") };
+        let mut started = Started::new(&twin(), &air, &fuel, one_pipe, turns, 12).unwrap();
+        let mut listener = Listener::new(SAMPLE_RATE_HZ, &firing, None).unwrap();
+        let mut follower = Follower::new(SAMPLE_RATE_HZ, &firing).unwrap();
+        for _ in 0..(2.0 * seconds) as usize {
+            let sound = pass(&mut started, 0.5);
+            follower.feed(&sound);
+            follower.follow(&listener.feed(&sound));
+        }
+        follower.follow(&listener.finish());
+        follower.finish();
+        let even = follower.evenness().unwrap().value;
+        let weak_pct = even.weak_pct.iter().map(|share| share.value).sum::<f64>() / 2.0;
+        assert!(
+            (weak_pct - missed_pct).abs() < 1.0 + 0.35 * missed_pct,
+            "{turns}: {weak_pct} % for {missed_pct}"
+        );
+    }
 }
 
 #[test]
 fn an_air_screw_and_a_fuel_screw_go_their_own_ways() {
-    for (screw, seed) in [(Screw::Fuel, 1), (Screw::Air, 1)] {
-        for hidden in
-            draw(Population::Network, seed, 12).unwrap().iter().filter(|hidden| hidden.screw() == screw)
-        {
-            let best = hidden.idle_curve().unwrap();
-            println!("{screw:?} {:?} {:?}", best.best().map(|b| b.turns), best.lean_edge_turns());
+    let mut tried = [0, 0];
+    let hidden = [Population::Network, Population::Alien].map(|population| draw(population, 1, 8).unwrap());
+    for hidden in hidden.iter().flatten() {
+        let Some(best) = hidden.idle_curve().unwrap().best().copied() else { continue };
+        // From three quarters of a turn lean of the best, half a turn out.
+        let (lean, kind) = match hidden.screw() {
+            Screw::Fuel => (best.turns - 0.75, 0),
+            Screw::Air => (best.turns + 0.75, 1),
+        };
+        let rpm_at = |turns: f64| hidden.idle(turns).unwrap().operation().map_or(0.0, |idle| idle.rpm);
+        let (from, to) = (rpm_at(lean), rpm_at(lean + 0.5));
+        // Dead at the begin, or so far out that the screw meters nothing any more.
+        if !(lean >= 0.0 && from > 0.0 && (to / from - 1.0).abs() > 5e-4) {
+            continue;
+        }
+        tried[kind] += 1;
+        let started = Started::hidden(hidden, voice_of(hidden), lean, 9).unwrap();
+        let mut started = started.with_wander(0.0).unwrap();
+        let before = started.rpm();
+        started.turn(lean + 0.5).unwrap();
+        pass(&mut started, 15.0);
+        let after = started.rpm();
+        assert!((before - from).abs() < 1e-6, "{before} rpm at {lean} turns as counted");
+        assert!((after - to).abs() <= 0.02 * to, "{after} rpm for {to}");
+        match hidden.screw() {
+            Screw::Fuel => assert!(after > before, "{after} rpm after {before}"),
+            Screw::Air => assert!(after < before, "{after} rpm after {before}"),
         }
     }
-    let _ = voice_of;
+    assert!(tried.iter().all(|&tried| tried >= 3), "{tried:?}");
+}
+
+#[test]
+fn what_cannot_be_is_refused_and_moves_nothing() {
+    let (air, fuel) = day();
+    let new = |voice: Voice, turns: f64| Started::new(&twin(), &air, &fuel, voice, turns, 1).map(|_| ());
+    assert!(new(voice("inline-4"), 2.75).unwrap_err().to_string().contains("cylinders of the voice"));
+    assert!(new(voice("v-twin-45"), 0.25).unwrap_err().to_string().contains("0.25"));
+    assert!(new(voice("v-twin-45"), f64::NAN).is_err());
+    assert!(new(Voice { ripple: f64::NAN, ..voice("v-twin-45") }, 2.75).is_err());
+    let mut started = steady(&twin(), 2.75, 1);
+    let before = (started.turns(), started.stop_deg());
+    assert!(
+        started.turn(-1.0).is_ok_and(|()| started.turns() == -1.0),
+        "no screw goes further in than its seat"
+    );
+    started.turn(2.75).unwrap();
+    for nothing in [f64::NAN, -0.1, 25.0] {
+        assert!(started.open_stop(nothing).is_err() && started.twist(nothing).is_err(), "{nothing}");
+    }
+    assert!(started.turn(f64::NAN).is_err() && started.turn(20.0).is_err());
+    assert_eq!((started.turns(), started.stop_deg()), before);
+    assert!(started.clone().with_wander(f64::NAN).is_err());
+}
+
+#[test]
+fn whatever_is_moved_sound_stays_inside_and_speed_is_one_an_engine_turns() {
+    let mut dice = Dice::new(31);
+    for population in [Population::Network, Population::Alien] {
+        for hidden in draw(population, 5, 6).unwrap() {
+            let best = hidden.idle_curve().unwrap().best().map_or(2.5, |best| best.turns);
+            let Ok(mut started) = Started::hidden(&hidden, voice_of(&hidden), best, 3) else { continue };
+            for _ in 0..40 {
+                match dice.one_of(&[0, 1, 2, 3, 4, 5]) {
+                    0 => started.turn(dice.between(0.0, 6.0)).unwrap(),
+                    1 => started.open_stop(dice.between(0.5, 8.0)).unwrap(),
+                    2 => started.twist(dice.between(0.0, 20.0)).unwrap(),
+                    3 => started.twist(0.0).unwrap(),
+                    4 => started.kick(),
+                    _ if dice.chance(0.3) => started.kill(),
+                    _ => {}
+                }
+                let seconds = dice.between(0.01, 1.5);
+                assert!(pass(&mut started, seconds).iter().all(|x| x.abs() <= 1.0), "{started:?}");
+                assert!((0.0..=15_000.0).contains(&started.rpm()), "{}", started.rpm());
+            }
+        }
+    }
 }

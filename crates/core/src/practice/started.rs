@@ -23,8 +23,6 @@ const USUAL_WANDER: f64 = 0.01;
 const WANDER_MEMORY_S: f64 = 0.7;
 /// Standard deviation of a firing's strength from cycle to cycle, share.
 const VARIATION: f64 = 0.1;
-/// RMS of the idle it was started at.
-const IDLE_RMS: f64 = 0.1;
 /// Time in which an engine that has died stands, seconds (common practice, no source: compression stops it within
 /// a few turns).
 const RUN_DOWN_S: f64 = 0.7;
@@ -176,9 +174,7 @@ impl Started {
         let idle = running.idle();
         require(matches!(idle, Idle::Runs(_)), "turns", turns, "a position at which the machine idles")?;
         let turning = running.turning_at(idle.operation().map_or(0.0, |idle| idle.rpm));
-        let mut dice = Dice::new(seed);
-        let drift = Wander::new(WANDER_MEMORY_S, &mut dice);
-        let idles = Asked { rpm: turning.rpm * (1.0 + USUAL_WANDER * drift.now()), load: 0.0 };
+        let idles = Asked { rpm: turning.rpm, load: 0.0 };
         let uneven = Uneven { variation: VARIATION, misfire_share: 1.0 - running.burning(&turning) };
         Ok(Started {
             idle_pa: mean(&turning.manifold_pa),
@@ -193,8 +189,8 @@ impl Started {
             turning,
             does: Does::Runs,
             wander: USUAL_WANDER,
-            drift,
-            dice,
+            drift: Wander::from_middle(WANDER_MEMORY_S),
+            dice: Dice::new(seed),
             from: idles,
             to: idles,
             passed: STEP_SAMPLES,
@@ -274,8 +270,9 @@ impl Started {
 
     /// Lets `into.len()` samples of time pass, [`SAMPLE_RATE_HZ`] a second, and gives what is heard.
     ///
-    /// The idle it was started at has a usual RMS of about 0.1, and every sample stays between −1 and 1: where peaks
-    /// come above a half, as they do in a blip, all is turned down with them, as by a telephone.
+    /// At the idle it was started at peaks come to about a half, and its usual RMS is 0.1 or, where few cylinders
+    /// strike hard, less. Every sample stays between −1 and 1: where peaks come above 0.6, as they do in a blip,
+    /// all is turned down with them for a while, as by a telephone; waves keep their shape.
     pub fn sound(&mut self, into: &mut [f32]) {
         for sample in into {
             if self.passed == STEP_SAMPLES {
@@ -286,7 +283,7 @@ impl Started {
             self.passed += 1;
             *sample = if asked.rpm > 0.0 {
                 let moves = (asked.rpm / QUIET_RPM).min(1.0);
-                self.limiter.step(IDLE_RMS * moves * self.live.step(asked, &self.uneven)) as f32
+                self.limiter.step(moves * self.live.step(asked, &self.uneven)) as f32
             } else {
                 0.0
             };

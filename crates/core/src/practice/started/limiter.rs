@@ -3,7 +3,7 @@
 use super::SAMPLE_RATE_HZ;
 
 /// Peaks up to this are left as they are.
-const KNEE: f64 = 0.5;
+const KNEE: f64 = 0.6;
 /// Time in which a peak is forgotten, seconds.
 const RELEASE_S: f64 = 0.5;
 

@@ -17,6 +17,9 @@ use super::{Fired, SAMPLE_RATE_HZ, Voice};
 /// Length of the run-in by which levels are measured, seconds, and what of it settles the filters.
 const RUN_IN_S: f64 = 2.0;
 const SETTLES_S: f64 = 0.5;
+/// Usual RMS of that idle, and its largest peak: what asks for less decides.
+const IDLE_RMS: f64 = 0.1;
+const IDLE_PEAK: f64 = 0.5;
 /// Slower than this no pulse gets longer, rpm: the longest one then fits into [`Ahead`].
 const LONGEST_PULSE_RPM: f64 = 200.0;
 /// Standard deviation of the angle at which a pulse begins, crank degrees.
@@ -67,7 +70,8 @@ enum What {
 }
 
 impl Live {
-    /// A voice after its run-in at an idle; its usual RMS there is 1.
+    /// A voice after its run-in at an idle, whose usual RMS is [`IDLE_RMS`] there, or whose peaks are
+    /// [`IDLE_PEAK`].
     pub(in crate::practice) fn new(voice: Voice, idle: Asked, uneven: &Uneven, seed: u64) -> Live {
         let mut dice = Dice::new(seed);
         let pipes = voice.pipes.iter().max().map_or(1, |&last| last + 1);
@@ -133,15 +137,15 @@ impl Live {
         }
         let usual = |part: &[f64]| usual_rms(part, SAMPLE_RATE_HZ);
         let at = |level: f64, part: &[f64]| if usual(part) > 0.0 { level / usual(part) } else { 0.0 };
-        let mix = |levels: &[f64]| -> f64 {
-            let sum = |i: usize| heard.iter().zip(levels).map(|(part, level)| level * part[i]).sum::<f64>();
-            usual(&(0..count).map(sum).collect::<Vec<f64>>()).max(1e-12)
+        let mix = |levels: &[f64]| -> Vec<f64> {
+            let sum = |i: usize| heard.iter().zip(levels).map(|(part, level)| level * part[i]).sum();
+            (0..count).map(sum).collect()
         };
         let outs = 2 * self.ways.len();
         let out = [1.0, self.voice.turbulence];
         let mut levels: Vec<f64> =
             heard[..outs].iter().enumerate().map(|(i, part)| at(out[i % 2], part)).collect();
-        let whole = mix(&levels);
+        let whole = usual(&mix(&levels)).max(1e-12);
         levels.iter_mut().for_each(|level| *level /= whole);
         let voice = &self.voice;
         let others = [0.8 * voice.intake, 0.4 * voice.intake, voice.ticks];
@@ -149,7 +153,9 @@ impl Live {
         // The belt knows its level itself.
         levels.push(1.0);
         let whole = mix(&levels);
-        levels.iter_mut().for_each(|level| *level /= whole);
+        let peak = whole.iter().fold(0.0_f64, |peak, x| peak.max(x.abs()));
+        let loud = (usual(&whole) / IDLE_RMS).max(peak / IDLE_PEAK).max(1e-12);
+        levels.iter_mut().for_each(|level| *level /= loud);
         self.levels = levels;
     }
 

@@ -242,8 +242,13 @@ pub(in crate::practice) const WANDER_STEP_S: f64 = 0.01;
 impl Wander {
     /// A wander that forgets itself in `memory_s`.
     pub(in crate::practice) fn new(memory_s: f64, dice: &mut Dice) -> Wander {
+        Wander { now: dice.normal(), ..Wander::from_middle(memory_s) }
+    }
+
+    /// One that begins in its middle.
+    pub(in crate::practice) fn from_middle(memory_s: f64) -> Wander {
         let keep = (-WANDER_STEP_S / memory_s).exp();
-        Wander { now: dice.normal(), keep, kick: (1.0 - keep * keep).sqrt() }
+        Wander { now: 0.0, keep, kick: (1.0 - keep * keep).sqrt() }
     }
 
     /// Where it is.
