@@ -345,3 +345,20 @@ fn burning_is_a_share_that_residual_gas_takes_from() {
     assert!((burning.share(burning.lean_limit, 0.0) - 0.5).abs() < 1e-9);
     assert!((burning.share(burning.rich_limit, 0.0) - 0.5).abs() < 1e-9);
 }
+
+#[test]
+fn as_many_cycles_burn_while_it_turns_as_when_it_is_held_there() {
+    let (mut some, mut all) = (0, 0);
+    for drawn in drawn(16, 8) {
+        for turns in [0.75, 1.5, 3.0, 6.0] {
+            let running = drawn.turned(turns);
+            for rpm in [600.0, 1000.0, 2000.0] {
+                let (held, turning) = (running.at(rpm).burning, running.burning(&running.turning_at(rpm)));
+                assert!((held - turning).abs() < 1e-9, "{rpm}: {held} held, {turning} turning");
+                some += i32::from((0.1..0.9).contains(&held));
+                all += 1;
+            }
+        }
+    }
+    assert!(some * 20 > all, "{some} of {all} near a limit");
+}

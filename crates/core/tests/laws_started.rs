@@ -12,7 +12,8 @@ use bellmouth_core::sound::evenness::Follower;
 use bellmouth_core::sound::{Heard, Listener};
 
 fn day() -> (Air, Fuel) {
-    (Air::standard(0.0).unwrap(), Petrol::default().at(298.15).unwrap())
+    let air = Air::standard(0.0).expect("a day by the sea");
+    (air, Petrol::default().at(298.15).expect("warm petrol"))
 }
 
 fn twin() -> Machine {
@@ -20,7 +21,7 @@ fn twin() -> Machine {
 }
 
 fn firing(name: &str) -> Firing {
-    Firing::from(layout(name).unwrap())
+    Firing::from(layout(name).expect("a row of the table"))
 }
 
 fn voice(name: &str) -> Voice {
@@ -30,8 +31,8 @@ fn voice(name: &str) -> Voice {
 /// The twin idling at a position, its speed without a wander.
 fn steady(machine: &Machine, turns: f64, seed: u64) -> Started {
     let (air, fuel) = day();
-    let started = Started::new(machine, &air, &fuel, voice("v-twin-45"), turns, seed).unwrap();
-    started.with_wander(0.0).unwrap()
+    let started = Started::new(machine, &air, &fuel, voice("v-twin-45"), turns, seed);
+    started.and_then(|started| started.with_wander(0.0)).expect("a position at which it idles")
 }
 
 fn pass(started: &mut Started, seconds: f64) -> Vec<f32> {
