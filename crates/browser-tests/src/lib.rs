@@ -6,6 +6,7 @@
 pub mod browser;
 pub mod engine_sound;
 pub mod garage;
+pub mod heard_engine;
 pub mod http;
 pub mod server;
 

@@ -2,6 +2,8 @@
 
 #[path = "browser/closed.rs"]
 mod closed;
+#[path = "browser/hands_free.rs"]
+mod hands_free;
 #[path = "browser/keeping.rs"]
 mod keeping;
 #[path = "browser/keys.rs"]

@@ -223,7 +223,7 @@ async function lead() {
 
 function announceLead() { spoken = ""; send({ say: "lead", on: true }); }
 
-function again() {
+function sayAgain() {
   if (led) send({ say: "again" }); else { spoken = ""; speak(); }
 }
 
@@ -244,7 +244,7 @@ const press = (...keys) => {
 };
 const HEADSET = {
   pause: () => press("pause", "main"), play: () => press("pause", "main"),
-  nexttrack: () => again(), previoustrack: () => press("back"),
+  nexttrack: () => sayAgain(), previoustrack: () => press("back"),
 };
 if ("mediaSession" in navigator) {
   for (const [action, act] of Object.entries(HEADSET)) navigator.mediaSession.setActionHandler(action, () => { if (led) act(); });
@@ -317,7 +317,7 @@ const DO = {
   takeover: () => startListening(true),
   deafen: () => stopListening(),
   lead: () => lead(),
-  again: () => again(),
+  again: () => sayAgain(),
   voice: () => {
     setVoice(!voice);
     spoken = "";
