@@ -33,11 +33,22 @@ pub struct Bike<'a> {
     pub found: &'a str,
     /// What a tachometer shows, roughly; may be empty.
     pub about_rpm: &'a str,
+    /// The maker's idle speed; may be empty.
+    pub idle_rpm: &'a str,
+    /// How many carburettors, each with a screw.
+    pub carburettors: u32,
 }
 
 /// The machine of most tests: its firing order is uneven, so that the ear needs no tachometer.
-pub const TWIN: Bike<'static> =
-    Bike { name: "the 750 twin", layout: "v-twin-45", screw: "fuel", found: "1.75", about_rpm: "" };
+pub const TWIN: Bike<'static> = Bike {
+    name: "the 750 twin",
+    layout: "v-twin-45",
+    screw: "fuel",
+    found: "1.75",
+    about_rpm: "",
+    idle_rpm: "",
+    carburettors: 1,
+};
 
 /// A key such as a page makes: a version 7 UUID; unique within a run is enough.
 pub fn fresh_key() -> String {
@@ -57,6 +68,7 @@ pub fn fresh_key() -> String {
 /// Enters a machine and opens a job on it, nothing else.
 pub fn enter_machine(server: &Server, bike: Bike) -> Entered {
     let (machine, job) = (fresh_key(), fresh_key());
+    let carburettors = bike.carburettors.to_string();
     let entered = server.post(
         "/machine/new",
         &[
@@ -64,7 +76,7 @@ pub fn enter_machine(server: &Server, bike: Bike) -> Entered {
             ("name", bike.name),
             ("layout", bike.layout),
             ("cooling", "liquid"),
-            ("carburettors", "1"),
+            ("carburettors", &carburettors),
             ("base_turns", ""),
         ],
     );
@@ -80,14 +92,17 @@ pub fn ready(server: &Server, bike: Bike) -> Entered {
     let entered = enter_machine(server, bike);
     let job = &entered.job;
     let seen = || revision(&server.get(job_form(job, "found").as_str()).body);
-    send(server, job, "found", &[("seen", &seen()), ("count", bike.found)]);
+    let seen_now = seen();
+    let mut found = vec![("seen", seen_now.as_str())];
+    found.extend((0..bike.carburettors).map(|_| ("count", bike.found)));
+    send(server, job, "found", &found);
     send(server, job, "screw", &[("seen", &seen()), ("screw", bike.screw)]);
     let page = server.get(&job_form(job, "check")).body;
     let seen_now = revision(&page);
     let names = gate_questions(&page);
     assert!(10 < names.len(), "{names:?}");
     let mut fields: Vec<(&str, &str)> =
-        vec![("seen", &seen_now), ("about_rpm", bike.about_rpm), ("idle_rpm", "")];
+        vec![("seen", &seen_now), ("about_rpm", bike.about_rpm), ("idle_rpm", bike.idle_rpm)];
     fields.extend([("drop_rpm", ""), ("back_out_turns", "")]);
     fields.extend(names.iter().map(|name| (name.as_str(), "good")));
     send(server, job, "check", &fields);
@@ -138,6 +153,12 @@ pub fn type_holds(server: &Server, job: &str, most: usize, rpm: impl Fn(f64) -> 
         let asked = asked(&page);
         if asked.action == "set" {
             return Some(asked.turns);
+        }
+        if asked.action == "stop" {
+            let seen = revision(&page);
+            let set = server.post(&format!("{job}/idle/stop"), &[("seen", &seen), ("rpm", "1050")]);
+            assert_eq!((set.status, set.body.as_str()), (200, "{}"));
+            continue;
         }
         assert_eq!(asked.action, "hold", "{page}");
         let (key, turns) = (hold_key(&page), asked.turns.to_string());

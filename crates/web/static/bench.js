@@ -303,7 +303,11 @@ function toast(words = "", keep = false) {
 function speak() {
   const place = document.querySelector("#part-say [data-say]");
   const say = place?.dataset.say ?? "";
-  if ((voice || led) && say && say !== spoken) speaker.say(say, place.dataset.tone, voice);
+  if ((voice || led) && say && say !== spoken) {
+    speaker.say(say, place.dataset.tone, voice);
+    // Whoever wears muffs sees that there is something new.
+    if (led) flash();
+  }
   spoken = say;
 }
 

@@ -1,4 +1,4 @@
-//! Takes a picture of every page, on a phone and a desk, by day and by night: `screenshots FOLDER`.
+//! Takes a picture of every page, on a phone and a desk, by day and by night: `screenshots FOLDER [plain|bench|led]`.
 //!
 //! What hangs out over the side of a page is told as it goes.
 
@@ -71,8 +71,17 @@ impl Album {
 async fn main() {
     let into = std::env::args_os().nth(1).map_or_else(|| PathBuf::from("target/screenshots"), PathBuf::from);
     std::fs::create_dir_all(&into).expect("the folder can be made");
-    plain_pages(&into).await;
-    bench_pages(&into).await;
+    let only = std::env::args().nth(2);
+    let wanted = |set: &str| only.as_deref().is_none_or(|only| only == set);
+    if wanted("plain") {
+        plain_pages(&into).await;
+    }
+    if wanted("bench") {
+        bench_pages(&into).await;
+    }
+    if wanted("led") {
+        led_pages(&into).await;
+    }
     println!("pictures are in {}", into.display());
 }
 
@@ -155,4 +164,49 @@ async fn bench_pages(into: &Path) {
     let recorded = garage::ready(&server, bike);
     album.browser.goto(&server.url(&recorded.bench())).await;
     album.recording("bench-recording").await;
+}
+
+/// The bench that leads, and the way from the stop to the seat.
+async fn led_pages(into: &Path) {
+    let browser =
+        Browser::open(Setup { microphone: Some(Idling::twin_45(1040.0, 240.0)), ..Setup::default() }).await;
+    let album = Album { browser, into: into.into() };
+    let server = Server::new();
+    let bike = Bike { name: "the green 750 twin", idle_rpm: "1050", carburettors: 2, ..TWIN };
+    let twin = garage::ready(&server, bike);
+    let bench = server.url(&twin.bench());
+    let act = |action: &str, more: &[(&str, &str)]| {
+        let seen = garage::revision(&server.get(&twin.bench()).body);
+        let fields = [&[("seen", seen.as_str())], more].concat();
+        let done = server.post(&format!("{}/idle/{action}", twin.job), &fields);
+        assert_eq!(done.body, "{}", "{action}");
+    };
+    album.page("led-stop", &bench).await;
+    album.browser.click("details[data-key=will-not] > summary").await;
+    album.take("led-will-not").await;
+    act("stop", &[("rpm", "1240"), ("will-not", "yes")]);
+    album.page("led-will-not-idle", &bench).await;
+    act("back", &[]);
+    let curve = |turns: f64| plateau_rpm(turns, 1.75);
+    garage::type_holds(&server, &twin.job, 4, curve);
+    album.browser.goto(&bench).await;
+    album.browser.click("[data-do=lead]").await;
+    let hand = "return document.querySelector('[data-live=hold]').textContent.startsWith('turn it now')";
+    album.browser.until("the hand has its time", hand).await;
+    album.take("led-hand").await;
+    let measured = "return document.querySelector('[data-live=hold]').textContent.startsWith('measured')";
+    album.browser.until("it is being measured", measured).await;
+    album.take("led-holding").await;
+    album.browser.goto(&server.url("/")).await;
+    act("back", &[]);
+    let set = garage::sweep_by_tachometer(&server, &twin.job, curve).to_string();
+    album.browser.goto(&bench).await;
+    album.browser.click("[data-do=lead]").await;
+    album.browser.until_text("listen").await;
+    album.take("led-set").await;
+    album.browser.goto(&server.url("/")).await;
+    act("set", &[("turns", &set)]);
+    album.page("led-trim", &bench).await;
+    act("balanced", &[]);
+    album.page("led-count", &bench).await;
 }

@@ -3,9 +3,10 @@
 
 use std::time::{Duration, Instant};
 
+use bellmouth_browser_tests::engine_sound::Idling;
 use bellmouth_browser_tests::garage::{self, Bike, TWIN};
 use bellmouth_browser_tests::heard_engine::HeardEngine;
-use bellmouth_browser_tests::{Browser, Server, figure};
+use bellmouth_browser_tests::{Browser, Server, Setup, figure};
 use bellmouth_core::air::Air;
 use bellmouth_core::carburettor::{Carburettor, Machine};
 use bellmouth_core::engine::layout::{Firing, layout};
@@ -79,7 +80,6 @@ async fn from_start_to_setting_without_a_click_and_by_sound_alone() {
         heard.pass().await;
         let said = heard.spoken().await;
         for words in &said[done..] {
-            if std::env::var_os("SHOW").is_some() { eprintln!("{:6.1} s {words} | {:.0} rpm at {} | {}", begun.elapsed().as_secs_f64(), heard.engine().rpm(), heard.engine().turns(), browser.text_of(".unit").await.replace('\n', " / ")); }
             if let Some(by) = told_to_turn(words) {
                 let to = heard.engine().turns() + by;
                 heard.engine().turn(to).expect("the bench asks for positions that a screw has");
@@ -89,7 +89,6 @@ async fn from_start_to_setting_without_a_click_and_by_sound_alone() {
         if said.last().is_some_and(|words| words.contains("Engine off")) {
             break said;
         }
-        if std::env::var_os("SHOW").is_some() && begun.elapsed().as_millis() % 5000 < 120 { eprintln!("{:6.1} s  {:.0} rpm | {} | ahead {}", begun.elapsed().as_secs_f64(), heard.engine().rpm(), browser.text_of(".speed").await.replace('\n', " / "), browser.run("return engineSound.ahead()").await); }
         assert!(begun.elapsed() < PATIENCE, "no setting; said {said:#?}\n{}", browser.text().await);
         tokio::time::sleep(Duration::from_millis(80)).await;
     };
@@ -110,5 +109,46 @@ async fn from_start_to_setting_without_a_click_and_by_sound_alone() {
     let words = bellmouth_core::quantity::TurnsOut(turns).to_string();
     assert!(shown.contains(&words), "the page says {shown:?}, the screw stands at {words}");
     assert!(said.iter().any(|words| words == "Hands off."), "{said:#?}");
+    assert_eq!(browser.console().await, Vec::<String>::new());
+}
+
+/// Notes what the page asks of headset, screen and socket.
+const WATCH: &str = "
+    window.headset = {}; window.awake = 0; window.told = [];
+    MediaSession.prototype.setActionHandler = (action, act) => { headset[action] = act; };
+    if (navigator.wakeLock) WakeLock.prototype.request = async () => { awake += 1; return { release() { awake -= 1; } }; };
+    const send = WebSocket.prototype.send;
+    WebSocket.prototype.send = function (data) {
+        if (typeof data === 'string') told.push(JSON.parse(data));
+        return send.call(this, data);
+    };";
+
+#[tokio::test]
+async fn a_headset_button_rests_goes_on_and_asks_again_and_tones_stand_for_words() {
+    let server = Server::new();
+    let entered = garage::ready(&server, Bike { idle_rpm: "1050", ..TWIN });
+    let browser =
+        Browser::open(Setup { microphone: Some(Idling::twin_45(1040.0, 150.0)), ..Setup::default() }).await;
+    browser.before_every_page(WATCH).await;
+    browser.goto(&server.url(&entered.bench())).await;
+    browser.until_text("Set the idle to 1050").await;
+    browser.click("[data-do=lead]").await;
+    // This browser has no voice: tones, and their end is told as the end of words would be.
+    let spoke = "return told.some((word) => word.say === 'voice' && word.speaking === false)";
+    browser.until("the tones have ended", spoke).await;
+    assert_eq!(browser.run("return speechSynthesis.getVoices().length").await, 0);
+    assert_eq!(browser.run("return awake").await, 1);
+    // The stop stands right: it is heard, and the sweep begins.
+    browser.until_text("Leave it at 1¾").await;
+    browser.until_text("Hands off").await;
+    browser.run("headset.nexttrack()").await;
+    browser.until_text("Leave it at 1¾").await;
+    browser.run("headset.pause()").await;
+    browser.until_text("only the kill switch stops it").await;
+    browser.run("headset.play()").await;
+    browser.until_text("Hands off").await;
+    assert_eq!(browser.run("return document.querySelectorAll('#part-more tbody tr').length").await, 0);
+    browser.click("[data-do=deafen]").await;
+    browser.until("the screen may go dark", "return awake === 0").await;
     assert_eq!(browser.console().await, Vec::<String>::new());
 }

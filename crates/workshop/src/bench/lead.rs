@@ -83,7 +83,7 @@ enum Phase {
     /// The page speaks.
     Speaking { for_s: f64 },
     /// The hand moves the screw.
-    Hand { left_s: f64 },
+    Hand { left_s: f64, of_s: f64 },
     /// Hands off: a steady speed is awaited.
     Steady,
 }
@@ -145,7 +145,8 @@ impl Lead {
         self.phase = match &self.stage {
             Some(Stage::Move { from, to } | Stage::Set { from, to }) => {
                 let eighths = (8.0 * (to.0 - from.0).abs()).round();
-                Phase::Hand { left_s: if eighths == 0.0 { OFF_S } else { HAND_S + EIGHTH_S * eighths } }
+                let of_s = if eighths == 0.0 { OFF_S } else { HAND_S + EIGHTH_S * eighths };
+                Phase::Hand { left_s: of_s, of_s }
             }
             Some(Stage::Stop { .. }) => Phase::Steady,
             _ => Phase::Waiting,
@@ -196,8 +197,8 @@ impl Lead {
             if self.silence_said {
                 self.silence_said = false;
                 // Whoever stops the engine to reach the screw has moved it by now.
-                if let Phase::Hand { left_s } = &mut self.phase {
-                    *left_s = STARTED_S;
+                if let Phase::Hand { .. } = self.phase {
+                    self.phase = Phase::Hand { left_s: STARTED_S, of_s: STARTED_S };
                 }
             }
             self.silent_s = 0.0;
@@ -212,7 +213,7 @@ impl Lead {
                 }
                 None
             }
-            Phase::Hand { left_s } => {
+            Phase::Hand { left_s, .. } => {
                 *left_s -= FRAME_S;
                 if 0.0 < *left_s {
                     return None;
@@ -245,13 +246,17 @@ impl Lead {
         }
     }
 
-    /// What is under way, in words, and how long the hand still has, seconds.
-    pub fn words(&self) -> Option<String> {
+    /// What is under way, in words, and the share of its time that the hand still has.
+    pub fn words(&self) -> Option<(String, f64)> {
+        let words = |words: &str| Some((words.to_string(), 0.0));
         match (&self.phase, &self.stage) {
-            (Phase::Speaking { .. }, _) => Some("listen".into()),
-            (Phase::Hand { left_s }, _) => Some(format!("turn it now: {:.0} s", left_s.max(0.0).ceil())),
-            (Phase::Steady, Some(Stage::Stop { .. })) => Some("turn the stop; then hands off".into()),
-            (Phase::Steady, _) => Some("hands off, waiting for a steady speed".into()),
+            (Phase::Speaking { .. }, _) => words("listen"),
+            (Phase::Hand { left_s, of_s }, _) => {
+                let left_s = left_s.max(0.0);
+                Some((format!("turn it now: {:.0} s", left_s.ceil()), left_s / of_s))
+            }
+            (Phase::Steady, Some(Stage::Stop { .. })) => words("turn the stop; then hands off"),
+            (Phase::Steady, _) => words("hands off, waiting for a steady speed"),
             (Phase::Waiting, _) => None,
         }
     }

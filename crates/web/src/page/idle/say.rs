@@ -11,13 +11,20 @@ struct Instruction {
     done: bool,
     what: String,
     note: String,
+    /// Whether a person who is not led presses a key first.
+    key: bool,
     /// As it is spoken; `None`: as it is read.
     spoken: Option<String>,
 }
 
 impl Instruction {
     fn new(what: impl Into<String>, note: impl Into<String>) -> Instruction {
-        Instruction { turn: None, done: false, what: what.into(), note: note.into(), spoken: None }
+        let (what, note) = (what.into(), note.into());
+        Instruction { turn: None, done: false, what, note, key: false, spoken: None }
+    }
+
+    fn by_key(self) -> Instruction {
+        Instruction { key: true, ..self }
     }
 
     fn done(self) -> Instruction {
@@ -51,7 +58,7 @@ pub(super) fn say(bench: &BenchState) -> Markup {
                 } },
                 None => svg viewBox="0 0 48 48" aria-hidden="true" { path d=(if told.done { "M8,26 L20,38 L41,11" } else { "M10,19 H38 M10,31 H38" }) {} },
             }
-            b { (told.what) } span { (told.note) }
+            b { (told.what) } span { @if told.key { i.unled { "press the key, then " } } (told.note) }
         }
     }
 }
@@ -81,9 +88,9 @@ fn instruction(bench: &BenchState) -> Instruction {
             let what = format!("Leave it at {to}");
             let spoken = format!("Leave the screw at {}. Hands off.", turns_spoken(*to));
             if bench.readings.is_empty() {
-                say(&what, "start the engine, as warm as after a ride; press the key, hands off").spoken(spoken)
+                say(&what, "hands off; the engine running, as warm as after a ride").spoken(spoken).by_key()
             } else {
-                say(&what, "press the key, then hands off").spoken(spoken)
+                say(&what, "hands off").spoken(spoken).by_key()
             }
         }
         Stage::Move { from, to } => turn(bench, *from, *to, "then hands off"),

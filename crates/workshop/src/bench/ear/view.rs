@@ -63,8 +63,8 @@ impl Ear {
     }
 
     fn hold_words(&self) -> (String, f64, f64) {
-        if let Some(words) = self.lead.as_ref().and_then(|lead| lead.words()) {
-            return (words, 0.0, 0.0);
+        if let Some((words, share)) = self.lead.as_ref().and_then(|lead| lead.words()) {
+            return (words, share, 0.0);
         }
         if self.armed.is_none() {
             return (String::new(), 0.0, 0.0);
