@@ -67,8 +67,8 @@ pub(super) fn keys(bench: &BenchState) -> Markup {
                 Stage::Trim { carburettor, from, .. } => {
                     (trim(bench, *carburettor, *from))
                     (key(bench, "balanced", "half", "", &[], html! { span { "Leave them equal" small { "no trim, plates balanced" } } }))
-                    (key(bench, "back", "half", "back", &[], html! { "Back" }))
-                    (alarm_key(bench, "wide alarm"))
+                    (key(bench, "back", "quarter", "back", &[], html! { "Back" }))
+                    (alarm_key(bench, "quarter alarm"))
                 }
                 Stage::Balance => {
                     (key(bench, "balanced", "wide main", "main", &[], html! { "Balanced" }))
@@ -92,8 +92,8 @@ pub(super) fn keys(bench: &BenchState) -> Markup {
                     (key(bench, "set", "wide main", "main", &[("turns", &at(*to))], html! { "It stands at " (to) }))
                     (again())
                     (key(bench, "finish", "half", "richer", &[("done", "")], html! { "One more hold" }))
-                    (key(bench, "pause", "half", "pause", &[], html! { "Pause" }))
-                    (alarm_key(bench, "wide alarm"))
+                    (key(bench, "pause", "quarter", "pause", &[], html! { "Pause" }))
+                    (alarm_key(bench, "quarter alarm"))
                 }
                 Stage::Count { .. } | Stage::Left { .. } => {
                     a.key.main.wide data-key="main" href={ (shell::job(bench.job.id)) "/left" } {
@@ -132,9 +132,9 @@ fn will_not_idle(bench: &BenchState) -> Markup {
 fn trim(bench: &BenchState, carburettor: u32, from: TurnsOut) -> Markup {
     let at = format!("{}/idle/trimmed", shell::job(bench.job.id));
     html! {
-        form.wide.stack method="post" action=(at) {
+        form.wide.trim method="post" action=(at) {
             (shell::seen(bench.job.revision))
-            label.field { span { "Screw " (carburettor) " stands at, turns out" } input type="number" name="turns" min="0" max="6" step="0.125" value=(from.0); }
+            label.field { span { "stands at, turns out" } input type="number" name="turns" min="0" max="6" step="0.125" value=(from.0); }
             button.key.main data-key="main" { "Screw " (carburettor) " is trimmed" }
         }
     }

@@ -102,7 +102,7 @@ fn instruction(bench: &BenchState) -> Instruction {
         Stage::Set { from, to } => turn(bench, *from, *to, why_set(bench)).done(),
         Stage::Trim { carburettor, round, drop_rpm, .. } => say(
             &format!("Screw {carburettor}: {drop_rpm:.0} rpm leaner"),
-            &format!("it alone, until the speed has fallen so far; then back richer by as much as every other · round {round} of 2"),
+            &format!("it alone; then back richer, by as much as every other · round {round} of 2"),
         ),
         Stage::Balance => say("Balance the plates", "then the stop again, three blips, and the seat"),
         Stage::Ended(End::WillNotIdle { rpm }) => {
