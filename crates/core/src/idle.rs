@@ -14,6 +14,7 @@ mod plan;
 mod posterior;
 mod question;
 mod response;
+mod roughness;
 mod shape;
 mod sweep;
 mod verdict;
@@ -61,6 +62,8 @@ pub struct Hold {
     pub turns: TurnsOut,
     /// What it gave.
     pub outcome: Outcome,
+    /// Standard deviation of the speed held, rpm: how roughly it ran; `None` where only the mean is known.
+    pub spread_rpm: Option<f64>,
     /// When, seconds from the first hold; lets drift be fitted.
     pub at_s: Option<f64>,
     /// Which block: the count goes up whenever the stop, the load or anything else was changed.

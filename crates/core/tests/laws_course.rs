@@ -50,7 +50,7 @@ fn step(course: &Course, screw: Screw) -> Step {
 /// A hold as the course's next.
 fn held(course: &Course, turns: TurnsOut, outcome: Outcome, at_s: f64) -> Told {
     let as_found = course.holds().is_empty();
-    Told::Held(Hold { turns, outcome, at_s: Some(at_s), block: course.block(), as_found })
+    Told::Held(Hold { turns, outcome, spread_rpm: None, at_s: Some(at_s), block: course.block(), as_found })
 }
 
 fn ran(rpm: f64) -> Outcome {

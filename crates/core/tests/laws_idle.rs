@@ -14,6 +14,7 @@ fn ran(turns: f64, rpm: f64, se_rpm: f64, index: usize) -> Hold {
     Hold {
         turns: TurnsOut(turns),
         outcome: Outcome::Ran { rpm, se_rpm: Some(se_rpm) },
+        spread_rpm: None,
         at_s: Some(35.0 * index as f64),
         block: 0,
         as_found: index == 0,
@@ -49,6 +50,71 @@ const WANDERS: [(f64, f64); 7] =
 fn six_turns(screw: Screw, base: f64, rule: Rule) -> Question {
     let response = MixtureResponse::default();
     Question { advise_to_turns: 6.0, base_turns: Some(base), rule, response, ..Question::new(screw) }
+}
+
+/// Roughness of a machine in good order, of its speed: calm, and rough where it was leanest.
+fn roughly(holds: &mut [Hold], rough_below: f64, rough: f64) {
+    for hold in holds {
+        if let Outcome::Ran { rpm, .. } = hold.outcome {
+            hold.spread_rpm = Some(rpm * if hold.turns.0 < rough_below { rough } else { 0.011 });
+        }
+    }
+}
+
+#[test]
+fn where_it_ran_too_roughly_nobody_is_sent_again_nor_leaner() {
+    let question = Question::new(Screw::Fuel);
+    for rough in [0.06, 0.1] {
+        let mut held = holds(&[(2.5, 1052.0), (3.0, 1060.0), (3.5, 1050.0)], 5.0);
+        roughly(&mut held, 2.6, rough);
+        let next = answer(&held, &question).next.expect("three holds are not enough");
+        assert!(2.5 < next.0, "sent to {next} with {rough} of roughness at 2½");
+        roughly(&mut held, 0.0, rough);
+        assert!(answer(&held, &question).next.is_some_and(|next| next.0 < 2.5), "calm, it goes leaner");
+    }
+}
+
+#[test]
+fn cylinders_that_share_an_intake_are_set_by_the_first_of_them_to_weaken() {
+    let asked = |rule| Question { rule, ..Question::new(Screw::Fuel) };
+    let mut held = holds(&GOOD, 5.0);
+    let caveats = sweep(&held, &asked(Rule::FirstToWeaken)).expect("it ran").caveats;
+    assert!(caveats.iter().any(|caveat| caveat.name == "no-unevenness-read"), "{caveats:?}");
+    roughly(&mut held, 1.9, 0.025);
+    let by_speed = answer(&held, &asked(Rule::Margin)).setting.0;
+    let together = answer(&held, &asked(Rule::FirstToWeaken)).setting.0;
+    // One of them misfires already where the mean speed is still at its best.
+    roughly(&mut held, 2.7, 0.025);
+    let split = answer(&held, &asked(Rule::FirstToWeaken));
+    assert!((together - by_speed).abs() < 0.2, "{together} {by_speed}");
+    assert!(together + 0.25 < split.setting.0, "{together} {}", split.setting.0);
+    assert!(split.rule_words.contains("first cylinder weakens") && split.rule_name == "first-to-weaken");
+}
+
+#[test]
+fn pick_up_decides_inside_the_plateau_and_is_doubted_outside() {
+    let asked =
+        |turns| Question { rule: Rule::PickUp { turns: TurnsOut(turns) }, ..Question::new(Screw::Fuel) };
+    let inside = sweep(&holds(&GOOD, 5.0), &asked(2.75)).expect("it ran");
+    assert_eq!(inside.value.setting_on_grid, TurnsOut(2.75));
+    assert_eq!(inside.value.rule_name, "pick-up");
+    let doubted = |caveats: &[bellmouth_core::Caveat]| {
+        caveats.iter().any(|caveat| caveat.name == "picked-up-outside-the-plateau")
+    };
+    assert!(!doubted(&inside.caveats));
+    let outside = sweep(&holds(&GOOD, 5.0), &asked(1.5)).expect("it ran");
+    assert!(doubted(&outside.caveats));
+    assert!(sweep(&holds(&GOOD, 5.0), &asked(9.0)).is_err());
+}
+
+#[test]
+fn how_roughly_it_ran_moves_an_edge_that_speeds_have_shown_by_very_little() {
+    let question = Question::new(Screw::Fuel);
+    let mut held = holds(&GOOD, 5.0);
+    let without = answer(&held, &question);
+    roughly(&mut held, 1.9, 0.025);
+    let with = answer(&held, &question);
+    assert!((without.edge.best.0 - with.edge.best.0).abs() < 0.06, "{:?} {:?}", without.edge, with.edge);
 }
 
 #[test]

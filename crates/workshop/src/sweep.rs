@@ -121,6 +121,8 @@ pub struct Asked {
     pub drop_rpm: Option<f64>,
     /// The maker's way back, turns.
     pub back_out_turns: Option<f64>,
+    /// Where it picked up best, turns.
+    pub picked_up_turns: Option<f64>,
     /// The maker's base position, turns.
     pub base_turns: Option<f64>,
     /// The floor speed, rpm.
@@ -136,6 +138,10 @@ pub enum RuleName {
     Margin,
     /// The middle of the plateau.
     Middle,
+    /// The margin from where the first of the cylinders weakens.
+    FirstToWeaken,
+    /// Where it picked up best.
+    PickUp,
 }
 
 /// Turns back out where the maker's are not given (common practice, no source: ¾ to 1).
@@ -158,13 +164,26 @@ impl Asked {
                     "add --drop-rpm with the figure from the workshop manual, or choose --rule margin",
                 ));
             }
-            (Some(RuleName::Margin | RuleName::Middle), Some(drop)) => {
+            (
+                Some(RuleName::Margin | RuleName::Middle | RuleName::FirstToWeaken | RuleName::PickUp),
+                Some(drop),
+            ) => {
                 return Err(Refusal::misused(
                     format!("a drop of {drop} rpm was given, but the rule chosen does not use one"),
                     "choose --rule maker, or leave --drop-rpm out",
                 ));
             }
+            (Some(RuleName::PickUp), None) => {
+                let turns = self.picked_up_turns.ok_or_else(|| {
+                    Refusal::misused(
+                        "pick-up decides, and where it picked up best was not given",
+                        "blip it at the positions that the sweep names and add --picked-up-turns with the best, or choose --rule margin",
+                    )
+                })?;
+                Rule::PickUp { turns: TurnsOut(turns) }
+            }
             (Some(RuleName::Middle), None) => Rule::Middle,
+            (Some(RuleName::FirstToWeaken), None) => Rule::FirstToWeaken,
             (None | Some(RuleName::Margin), None) => Rule::Margin,
         };
         Ok(Question {

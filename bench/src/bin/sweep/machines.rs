@@ -46,6 +46,12 @@ impl Subject {
     pub(crate) fn rpm(&self, turns: f64) -> Option<f64> {
         self.hidden.idle(turns).ok()?.operation().map(|operation| operation.rpm)
     }
+
+    /// Share of cycles that do not burn at a position as counted.
+    pub(crate) fn missed(&self, turns: f64) -> f64 {
+        let idle = self.hidden.idle(turns).ok();
+        idle.and_then(|idle| idle.operation().map(|at| 1.0 - at.burning)).unwrap_or(0.0).max(0.0)
+    }
 }
 
 /// The first machines of a population, from its table or drawn from a seed.

@@ -16,17 +16,23 @@ pub(crate) fn sweep(subject: &Subject, person: &mut Person) -> Outcome {
     let mut to = person.found_turns;
     loop {
         let at_s = person.clock_s;
-        let outcome = match person.hold(to) {
-            Read::Ran { rpm, se_rpm } => idle::Outcome::Ran { rpm, se_rpm: Some(se_rpm) },
-            Read::Died { lean } => idle::Outcome::Stalled(match lean {
-                Some(true) => StallCause::Lean,
-                Some(false) => StallCause::Rich,
-                None => StallCause::Unknown,
-            }),
+        let (outcome, spread_rpm) = match person.hold(to) {
+            Read::Ran { rpm, se_rpm, spread_rpm } => {
+                (idle::Outcome::Ran { rpm, se_rpm: Some(se_rpm) }, Some(spread_rpm))
+            }
+            Read::Died { lean } => {
+                let cause = match lean {
+                    Some(true) => StallCause::Lean,
+                    Some(false) => StallCause::Rich,
+                    None => StallCause::Unknown,
+                };
+                (idle::Outcome::Stalled(cause), None)
+            }
         };
         holds.push(Hold {
             turns: TurnsOut(to),
             outcome,
+            spread_rpm,
             at_s: Some(at_s),
             block: 0,
             as_found: holds.is_empty(),

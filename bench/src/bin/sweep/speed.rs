@@ -47,7 +47,14 @@ pub(crate) fn print() {
                         let rpm = machine.idle(turns).ok()?.operation()?.rpm + 6.0 * dice.normal();
                         let outcome = Outcome::Ran { rpm, se_rpm: stated.then_some(6.0) };
                         let at_s = Some(40.0 * index as f64);
-                        Some(Hold { turns: TurnsOut(turns), outcome, at_s, block: 0, as_found: index == 0 })
+                        Some(Hold {
+                            turns: TurnsOut(turns),
+                            outcome,
+                            spread_rpm: None,
+                            at_s,
+                            block: 0,
+                            as_found: index == 0,
+                        })
                     })
                     .collect();
                 let mut answered = false;

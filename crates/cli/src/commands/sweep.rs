@@ -10,7 +10,7 @@ use clap::{Args, ValueEnum};
 #[derive(Args)]
 #[command(after_help = EXAMPLE)]
 pub(crate) struct Typed {
-    /// The table: columns turns, rpm, and optionally se_rpm, at_s, stalled, block, as_found
+    /// The table: columns turns, rpm, and optionally se_rpm, at_s, stalled, block, as_found, spread_rpm
     file: PathBuf,
     /// Which way the screw works: a fuel screw is richer out, an air screw leaner out
     #[arg(long, value_enum)]
@@ -30,6 +30,9 @@ pub(crate) struct Typed {
     /// The maker's turns back towards rich after the drop [default: 0.75]
     #[arg(long, value_name = "T")]
     back_out_turns: Option<f64>,
+    /// Where it picked up best, for --rule pick-up
+    #[arg(long, value_name = "T")]
+    picked_up_turns: Option<f64>,
     /// The maker's base position of the screw
     #[arg(long, value_name = "T")]
     base_turns: Option<f64>,
@@ -68,6 +71,10 @@ enum Rule {
     Maker,
     Margin,
     Middle,
+    /// Cylinders share an intake: the margin from where the first of them weakens
+    FirstToWeaken,
+    /// Where it picked up best, of the positions tried
+    PickUp,
 }
 
 impl Typed {
@@ -87,7 +94,10 @@ impl Typed {
                 Rule::Maker => RuleName::Maker,
                 Rule::Margin => RuleName::Margin,
                 Rule::Middle => RuleName::Middle,
+                Rule::FirstToWeaken => RuleName::FirstToWeaken,
+                Rule::PickUp => RuleName::PickUp,
             }),
+            picked_up_turns: self.picked_up_turns,
             drop_rpm: self.drop_rpm,
             back_out_turns: self.back_out_turns,
             base_turns: self.base_turns,

@@ -15,6 +15,11 @@ use crate::quantity::{GRID_TURNS, Screw, TurnsOut};
 /// A speed below this share of the fastest is on the droop, or on the lean cliff.
 const DROOPED: f64 = 0.97;
 
+/// Rougher than this share of its speed, and so many times its calmest hold, an engine is not run leaner again
+/// (common practice, no source: a big twin wanders by 2 to 3 %).
+const TOO_ROUGH: f64 = 0.04;
+const TIMES_CALMEST: f64 = 2.5;
+
 /// Machines drawn for bands, gains and the maker's procedure.
 const DRAWN: usize = 200;
 
@@ -120,6 +125,31 @@ fn setting(
             (fallen + back_out_turns, "maker", words)
         }
         Rule::Middle => (0.5 * (edge + rich_end), "middle", "the middle of the plateau".to_owned()),
+        Rule::FirstToWeaken => {
+            let margin = question.cooling.margin_turns();
+            let weakens = posterior.first_to_weaken();
+            if weakens.is_none() {
+                caveats.push(Caveat::new(
+                    "no-unevenness-read",
+                    "where the first cylinder weakens shows in unevenness, and too few holds carry it (`spread_rpm`): the margin was counted from the edge of the mean speed",
+                ));
+            }
+            let words = format!(
+                "{} turn richer than where the first cylinder weakens, because they share an intake",
+                TurnsOut(margin)
+            );
+            (weakens.unwrap_or(edge) + margin, "first-to-weaken", words)
+        }
+        Rule::PickUp { turns } => {
+            let picked = question.richness(turns.0);
+            if picked < edge - 0.5 * GRID_TURNS || rich_end + 0.5 * GRID_TURNS < picked {
+                caveats.push(Caveat::new(
+                    "picked-up-outside-the-plateau",
+                    format!("{turns} turns lies outside the plateau ({} to {}): good pick-up there hides something else", question.turns(edge), question.turns(rich_end)),
+                ));
+            }
+            (picked, "pick-up", format!("where it picked up best, tried at {turns} turns"))
+        }
     };
     if rich_end < wanted && question.rule == Rule::Margin && !no_edge {
         caveats.push(Caveat::new(
@@ -189,9 +219,24 @@ fn so_far(holds: &[&Hold], question: &Question, data: &Data, half_width_turns: f
             data.lean_stalls.iter().copied().fold(f64::NEG_INFINITY, f64::max),
             data.rich_stalls.iter().copied().fold(f64::INFINITY, f64::min),
         ),
+        too_rough: too_rough(data),
         ran: ran.len(),
         half_width_turns,
     }
+}
+
+/// The richest place on the lean side of the fastest hold where it ran too roughly to be sent there again: misfires
+/// spit back and shake what is loose.
+fn too_rough(data: &Data) -> f64 {
+    let heard = || data.readings.iter().filter_map(|reading| Some((reading, reading.roughness?)));
+    let calmest = heard().map(|(_, roughness)| roughness).fold(f64::INFINITY, f64::min);
+    let limit = TOO_ROUGH.max(TIMES_CALMEST * calmest);
+    let fastest =
+        heard().max_by(|a, b| a.0.rpm.total_cmp(&b.0.rpm)).map_or(0.0, |(reading, _)| reading.richness);
+    heard()
+        .filter(|(reading, roughness)| limit < *roughness && reading.richness < fastest)
+        .map(|(reading, _)| reading.richness)
+        .fold(f64::NEG_INFINITY, f64::max)
 }
 
 /// Speed at the setting less the speed that was read as found, mean and standard deviation.

@@ -16,6 +16,8 @@ pub(super) struct Reading {
     pub(super) offset: usize,
     /// How far the screw had been turned since the first hold, turns: the hand's errors add up over it.
     pub(super) travel: f64,
+    /// Spread of the speed held, as a share of it.
+    pub(super) roughness: Option<f64>,
 }
 
 /// What the fit is given.
@@ -55,7 +57,8 @@ pub(super) fn gather(holds: &[&Hold], question: &Question) -> (Data, Vec<u32>) {
             Outcome::Ran { rpm, se_rpm } => {
                 let Some(offset) = blocks.iter().position(|&block| block == hold.block) else { continue };
                 let at_min = hold.at_s.map(|at| (at - mean_s) / 60.0);
-                data.readings.push(Reading { richness, rpm, se_rpm, at_min, offset, travel });
+                let roughness = hold.spread_rpm.map(|spread_rpm| spread_rpm / rpm);
+                data.readings.push(Reading { richness, rpm, se_rpm, at_min, offset, travel, roughness });
             }
             Outcome::Stalled(StallCause::Lean) => data.lean_stalls.push(richness),
             Outcome::Stalled(StallCause::Rich) => data.rich_stalls.push(richness),

@@ -8,7 +8,8 @@
 use crate::idle::data::{Data, Reading};
 use crate::idle::linear::{Evidence, Linear, Term};
 use crate::idle::posterior::{Cell, Finding, PRIOR, Posterior, finding};
-use crate::idle::question::Question;
+use crate::idle::question::{Question, Rule};
+use crate::idle::roughness::{ALONE, Roughness, SHARED};
 use crate::idle::shape::Shape;
 
 /// Spacing of the first grid and of the second, turns.
@@ -55,19 +56,22 @@ struct Fit<'a> {
     /// What the hand does to each reading: its slow error, and the variance of the rest, turns and turns².
     hand: Vec<(f64, f64)>,
     misfit_variance: f64,
+    roughness: Option<Roughness>,
     terms: Vec<Term>,
     /// The likeliest cell so far, as a logarithm.
     likeliest: f64,
 }
 
 impl<'a> Fit<'a> {
-    fn new(data: &'a Data, question: &Question) -> Self {
+    fn new(data: &'a Data, question: &Question, (lean, rich): (f64, f64)) -> Self {
+        let coupling = if question.rule == Rule::FirstToWeaken { SHARED } else { ALONE };
         let part = 1.0 / f64::from(question.carburettors);
         Fit {
             data,
             linear: Linear::new(data, (OUTLIER_SD * data.level_rpm).powi(2)),
             hand: hand(data, question.hand_sd_turns),
             misfit_variance: (MISFIT_SD * part * data.level_rpm).powi(2),
+            roughness: Roughness::new(data, lean, rich, coupling),
             terms: Vec::new(),
             likeliest: f64::NEG_INFINITY,
         }
@@ -102,6 +106,9 @@ impl<'a> Fit<'a> {
         }
         let mut evidence = self.linear.evidence(&self.terms, self.likeliest - OUT_OF_REACH);
         self.likeliest = self.likeliest.max(evidence.ln);
+        if let Some(roughness) = &self.roughness {
+            evidence.ln += if shape.has_edge { roughness.of_edge(anchor) } else { roughness.of_none() };
+        }
         for &place in &self.data.lean_stalls {
             let lean = place < anchor + shape.best;
             let died = if lean { stall_chance(shape.at(place - anchor).0) } else { 0.0 };
@@ -123,7 +130,8 @@ impl<'a> Fit<'a> {
             self.terms.push(term);
         }
         let stalls = self.data.lean_stalls.len() + self.data.rich_stalls.len();
-        self.linear.evidence(&self.terms, f64::NEG_INFINITY).ln + stalls as f64 * 0.05f64.ln()
+        let calm = self.roughness.as_ref().map_or(0.0, Roughness::of_none);
+        self.linear.evidence(&self.terms, f64::NEG_INFINITY).ln + stalls as f64 * 0.05f64.ln() + calm
     }
 }
 
@@ -132,7 +140,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let (domain_lean, domain_rich) = question.domain();
     let (first_edge, last_edge) = (domain_lean - BEYOND_LEAN, domain_rich + BEYOND_RICH);
     let shapes = question.response.shapes(question.carburettors);
-    let mut fit = Fit::new(data, question);
+    let mut fit = Fit::new(data, question, (first_edge, last_edge));
 
     // What each place of the grid would mean, and how many places share each meaning.
     let steps = ((last_edge - first_edge) / COARSE_TURNS).round() as usize + 1;
@@ -262,6 +270,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
         stated.iter().sum::<f64>() / stated.len() as f64
     };
     Posterior {
+        roughness: fit.roughness,
         shapes,
         cells,
         cell_turns,

@@ -175,7 +175,7 @@ impl Linear {
 }
 
 /// The lower factor of a symmetric matrix, and its determinant.
-fn cholesky<const P: usize>(m: &[[f64; P]; P]) -> ([[f64; P]; P], f64) {
+pub(super) fn cholesky<const P: usize>(m: &[[f64; P]; P]) -> ([[f64; P]; P], f64) {
     let mut l = [[0.0; P]; P];
     let mut product = 1.0;
     for i in 0..P {
@@ -195,7 +195,7 @@ fn cholesky<const P: usize>(m: &[[f64; P]; P]) -> ([[f64; P]; P], f64) {
     (l, product)
 }
 
-fn solve<const P: usize>(l: &[[f64; P]; P], b: &[f64; P]) -> [f64; P] {
+pub(super) fn solve<const P: usize>(l: &[[f64; P]; P], b: &[f64; P]) -> [f64; P] {
     let mut x = [0.0; P];
     for i in 0..P {
         let mut sum = b[i];

@@ -20,6 +20,8 @@ pub(super) struct SoFar {
     pub(super) drooped: bool,
     /// The richest place where it died of leanness, and the leanest where it died of richness.
     pub(super) died: (f64, f64),
+    /// The richest place on the lean side where it ran too roughly to go there again.
+    pub(super) too_rough: f64,
     /// Holds at which the engine ran.
     pub(super) ran: usize,
     /// Half the width of the edge's interval, turns.
@@ -84,7 +86,8 @@ pub(super) fn plan(posterior: &Posterior, question: &Question, so_far: &SoFar) -
         let place = lean + f64::from(step) * GRID_TURNS;
         let richest = so_far.richest + if so_far.drooped { 0.0 } else { RICHER_STEP };
         let died = place < so_far.died.0 + KEEP_OFF || so_far.died.1 - KEEP_OFF < place;
-        if place < so_far.leanest - LEANER_STEP || richest < place || died {
+        let rough = place < so_far.too_rough + 0.5 * GRID_TURNS;
+        if place < so_far.leanest - LEANER_STEP || richest < place || died || rough {
             continue;
         }
         let mut risk = 0.0;

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::idle::question::Question;
+use crate::idle::roughness::Roughness;
 use crate::idle::shape::Shape;
 
 /// Findings about the machine, in the order of [`Posterior::findings`].
@@ -67,6 +68,9 @@ pub(super) struct Cell {
     pub(super) largest_offset: (usize, f64),
 }
 
+/// Edges that are drawn to find where the first cylinder weakens.
+const WEAKENED: usize = 60;
+
 /// What is believed after the holds.
 pub(super) struct Posterior {
     pub(super) shapes: Arc<[Shape]>,
@@ -80,6 +84,8 @@ pub(super) struct Posterior {
     /// Probability of each finding.
     pub(super) findings: [f64; 6],
     pub(super) noise_rpm: f64,
+    /// What the roughness of the holds says, where they tell it.
+    pub(super) roughness: Option<Roughness>,
 }
 
 impl Posterior {
@@ -147,6 +153,30 @@ impl Posterior {
     /// Where the plateau ends on its rich side, richness.
     pub(super) fn rich_end(&self) -> f64 {
         self.mean(|cell| cell.anchor + self.shapes[cell.shape].rich_end)
+    }
+
+    /// The leanest place that is neither leaner than the edge nor than where the first cylinder weakens, richness: the
+    /// median of what is believed of it. `None` where no roughness was read.
+    pub(super) fn first_to_weaken(&self) -> Option<f64> {
+        let roughness = self.roughness.as_ref()?;
+        let mut places: Vec<(f64, f64)> = Vec::new();
+        for cell in self.sample(WEAKENED) {
+            let given: Vec<(f64, f64)> = roughness.given_edge(cell.edge).collect();
+            let total: f64 = given.iter().map(|place| place.1).sum();
+            if 0.0 < total {
+                places.extend(given.iter().map(|(place, weight)| (place.max(cell.edge), weight / total)));
+            }
+        }
+        places.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let half = 0.5 * places.iter().map(|place| place.1).sum::<f64>();
+        let mut below = 0.0;
+        places
+            .iter()
+            .find(|place| {
+                below += place.1;
+                half <= below
+            })
+            .map(|place| place.0)
     }
 
     /// The block whose offset is largest, and that offset, rpm.

@@ -37,6 +37,13 @@ pub enum Rule {
     Margin,
     /// The middle of the plateau, for old singles and racing air screws.
     Middle,
+    /// Cylinders that share an intake: the margin counted from where the first of them weakens.
+    FirstToWeaken,
+    /// Where it picked up best, of the positions tried inside the plateau.
+    PickUp {
+        /// That position, turns out.
+        turns: TurnsOut,
+    },
 }
 
 /// Everything a sweep is asked with, holds apart.
@@ -126,6 +133,10 @@ impl Question {
         if let Rule::Maker { drop_rpm, back_out_turns } = self.rule {
             require(0.0 < drop_rpm && drop_rpm <= 500.0, "drop_rpm", drop_rpm, "above 0 and at most 500")?;
             require((0.0..=3.0).contains(&back_out_turns), "back_out_turns", back_out_turns, "from 0 to 3")?;
+        }
+        if let Rule::PickUp { turns } = self.rule {
+            let reach = self.least_turns..=self.most_turns;
+            require(reach.contains(&turns.0), "picked_up_turns", turns.0, "within reach of the screw")?;
         }
         self.response.check()
     }

@@ -97,6 +97,7 @@ const SAME_IDLE: f64 = 0.03;
 ///     .map(|&(turns, rpm)| Hold {
 ///         turns: TurnsOut(turns),
 ///         outcome: Outcome::Ran { rpm, se_rpm: Some(4.0) },
+///         spread_rpm: None,
 ///         at_s: None,
 ///         block: 0,
 ///         as_found: turns == 2.5,

@@ -182,6 +182,7 @@ impl Bench {
         self.holds.push(Hold {
             turns: TurnsOut(turns),
             outcome,
+            spread_rpm: None,
             at_s: Some(at_s),
             block: 0,
             as_found: index == 0,

@@ -57,6 +57,7 @@ pub(crate) fn hold_of(entry: &Entry) -> Hold {
     Hold {
         turns: entry.turns(),
         outcome: entry.reading.outcome,
+        spread_rpm: entry.reading.spread_rpm,
         at_s: Some(entry.reading.at_s),
         block: entry.reading.block,
         as_found: entry.reading.as_found,

@@ -6,7 +6,7 @@ use bellmouth_core::idle::{Hold, Outcome, StallCause};
 
 /// One line a hold, in the columns of `bellmouth sweep`.
 pub fn readings_csv(holds: &[Hold]) -> String {
-    let mut table = String::from("turns,rpm,se_rpm,at_s,stalled,block,as_found\n");
+    let mut table = String::from("turns,rpm,se_rpm,at_s,stalled,block,as_found,spread_rpm\n");
     for hold in holds {
         let (rpm, se_rpm, stalled) = match hold.outcome {
             Outcome::Ran { rpm, se_rpm } => {
@@ -16,7 +16,9 @@ pub fn readings_csv(holds: &[Hold]) -> String {
         };
         let at_s = hold.at_s.map(|at| format!("{at:.1}")).unwrap_or_default();
         let found = u8::from(hold.as_found);
-        let _ = writeln!(table, "{},{rpm},{se_rpm},{at_s},{stalled},{},{found}", hold.turns.0, hold.block);
+        let spread_rpm = hold.spread_rpm.map(|spread| format!("{spread:.2}")).unwrap_or_default();
+        let (turns, block) = (hold.turns.0, hold.block);
+        let _ = writeln!(table, "{turns},{rpm},{se_rpm},{at_s},{stalled},{block},{found},{spread_rpm}");
     }
     table
 }
@@ -38,9 +40,10 @@ mod tests {
     #[test]
     fn what_is_written_reads_back_alike() {
         let ran = Outcome::Ran { rpm: 1043.5, se_rpm: Some(4.25) };
-        let hold = |turns, outcome, as_found| Hold {
+        let hold = |turns, outcome, as_found: bool| Hold {
             turns: TurnsOut(turns),
             outcome,
+            spread_rpm: as_found.then_some(12.25),
             at_s: Some(31.5),
             block: 2,
             as_found,

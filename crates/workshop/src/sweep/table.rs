@@ -5,6 +5,7 @@
 //! | `turns` | position, turns out from lightly seated, 0 to 8 | refused |
 //! | `rpm` | mean speed held | refused, unless the engine stalled |
 //! | `se_rpm` or `sd_rpm` | standard error of that mean | inferred from the scatter |
+//! | `spread_rpm` | standard deviation of the speed while it was held | how roughly it ran is not known |
 //! | `at_s` | time, seconds | drift is not allowed for |
 //! | `stalled` | `0`, `false`; `1`, `true`; or `lean`, `rich`, `fuel`, `unknown` | it ran |
 //! | `block` | a count that goes up when the stop or the load was changed | one block |
@@ -31,7 +32,7 @@ pub struct Table {
 /// More rows than this are not a sweep.
 const MOST_ROWS: usize = 500;
 
-const COLUMNS: [&str; 7] = ["turns", "rpm", "se_rpm", "at_s", "stalled", "block", "as_found"];
+const COLUMNS: [&str; 8] = ["turns", "rpm", "se_rpm", "at_s", "stalled", "block", "as_found", "spread_rpm"];
 const EXAMPLE: &str = "the first line names the columns, at least: turns,rpm";
 
 /// Reads a table.
@@ -245,9 +246,18 @@ impl Row<'_> {
                 "count up by one whenever the stop or the load was changed",
             ));
         }
+        let spread_rpm = self.number(7)?;
+        if spread_rpm.is_some_and(|spread| !(0.0..=10_000.0).contains(&spread)) {
+            return Err(self.bad(
+                7,
+                "a spread is zero or more",
+                "leave the field empty where it is not known",
+            ));
+        }
         Ok(Hold {
             turns: TurnsOut(turns),
             outcome,
+            spread_rpm,
             at_s: self.number(3)?,
             block: block as u32,
             as_found: self.yes_or_no(6)?,

@@ -36,13 +36,14 @@ fn separators_and_decimal_commas_give_the_same_holds() {
 #[test]
 fn every_column_is_understood() {
     let table = read(
-        b"turns,rpm,sd_rpm,at_s,stalled,block,as_found,weather\n\
-          1.75,1036,5,0,,0,1,dry\n2,1048,,35,false,0,,\n1,,,70,lean,1,0,\n1,,,,1,,,\n5,,,,rich,,,\n5,,,,fuel,,,\n",
+        b"turns,rpm,sd_rpm,at_s,stalled,block,as_found,weather,spread_rpm\n\
+          1.75,1036,5,0,,0,1,dry,14\n2,1048,,35,false,0,,,\n1,,,70,lean,1,0,,\n1,,,,1,,,,\n5,,,,rich,,,,\n5,,,,fuel,,,,\n",
     )
     .expect("a table");
     let hold = |i: usize| table.holds[i];
     assert_eq!(hold(0).outcome, Outcome::Ran { rpm: 1036.0, se_rpm: Some(5.0) });
     assert_eq!((hold(0).at_s, hold(0).block, hold(0).as_found), (Some(0.0), 0, true));
+    assert_eq!((hold(0).spread_rpm, hold(1).spread_rpm), (Some(14.0), None));
     assert_eq!(hold(1).outcome, Outcome::Ran { rpm: 1048.0, se_rpm: None });
     let causes: Vec<Outcome> = table.holds[2..].iter().map(|hold| hold.outcome).collect();
     let wanted = [StallCause::Lean, StallCause::Unknown, StallCause::Rich, StallCause::OutOfFuel]
