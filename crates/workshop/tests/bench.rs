@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a helper of a test fails by panicking")]
 
-use bellmouth_core::idle::Outcome;
+use bellmouth_core::idle::{End, Outcome};
 use bellmouth_core::quantity::TurnsOut;
 use bellmouth_core::sound::settled::HeldSpeed;
 use bellmouth_workshop::Workshop;
@@ -23,6 +23,11 @@ struct Bench {
 impl Bench {
     /// A bench on the 750 twin, its screw found at 1¾, everything checked.
     fn ready(screw: &str) -> Bench {
+        Bench::with(screw, 1, "")
+    }
+
+    /// The same with so many carburettors, and the maker's idle speed where it is known.
+    fn with(screw: &str, carburettors: usize, idle_rpm: &str) -> Bench {
         let folder = std::env::temp_dir().join(format!("bellmouth-bench-{}", new_id()));
         let (workshop, _) = Workshop::open(&folder.join("logbook.sqlite")).unwrap();
         let form = MachineForm {
@@ -30,16 +35,18 @@ impl Bench {
             name: "the 750 twin".into(),
             layout: "v-twin-90".into(),
             cooling: "air".into(),
-            carburettors: "1".into(),
+            carburettors: carburettors.to_string(),
             base_turns: String::new(),
         };
         let machine = workshop.enter_machine(&form).unwrap();
         let job = workshop.open_job(&new_id().to_string(), machine, "coughs").unwrap();
-        workshop.record_found(job, None, &FoundForm { counts: vec!["1,75".into()] }).unwrap();
+        workshop.record_found(job, None, &FoundForm { counts: vec!["1,75".into(); carburettors] }).unwrap();
         workshop.choose_screw(job, None, screw).unwrap();
         let answers =
             QUESTIONS.iter().map(|question| (question.name.to_string(), "good".to_string())).collect();
-        workshop.answer_gate(job, None, &CheckForm { answers, ..CheckForm::default() }).unwrap();
+        workshop
+            .answer_gate(job, None, &CheckForm { answers, idle_rpm: idle_rpm.into(), ..CheckForm::default() })
+            .unwrap();
         Bench { workshop: Some(workshop), folder, job }
     }
 
@@ -248,4 +255,105 @@ fn an_even_firing_engine_wants_a_second_witness_and_an_uneven_one_does_not() {
         state.machine.details.layout = layout.into();
         assert_eq!(state.wants_tachometer(), wanted, "{layout}");
     }
+}
+
+/// Types what is asked for until something else than a hold is.
+fn type_until_set(bench: &Bench) -> TurnsOut {
+    for _ in 0..30 {
+        match bench.state().stage {
+            Stage::Move { to, .. } => drop(bench.typed(to.0, speed(to.0).round())),
+            Stage::Stop { rpm } => bench.workshop().stop_set(bench.job, None, rpm, false).unwrap(),
+            Stage::Set { to, .. } => return to,
+            other => panic!("{other:?}"),
+        }
+    }
+    panic!("no setting after 30 steps")
+}
+
+#[test]
+fn the_stop_comes_first_and_one_that_comes_no_nearer_is_the_finding() {
+    let bench = Bench::with("fuel", 1, "1050");
+    assert_eq!(bench.state().stage, Stage::Stop { rpm: 1050.0 });
+    let refused = bench.workshop().stop_set(bench.job, None, 1180.0, false).unwrap_err().to_string();
+    assert!(refused.contains("1180") && refused.contains("1050"), "{refused}");
+    assert_eq!(bench.state().stage, Stage::Stop { rpm: 1050.0 }, "refused, nothing changed");
+    bench.workshop().stop_set(bench.job, None, 1180.0, true).unwrap();
+    assert_eq!(bench.state().stage, Stage::Ended(End::WillNotIdle { rpm: 1180.0 }));
+    bench.workshop().back(bench.job, None).unwrap();
+    assert_eq!(bench.state().stage, Stage::Stop { rpm: 1050.0 }, "mended: once more");
+    bench.workshop().stop_set(bench.job, None, 1040.0, false).unwrap();
+    assert!(matches!(bench.state().stage, Stage::Move { .. }));
+    assert!(bench.workshop().stop_set(bench.job, None, f64::NAN, false).is_err());
+}
+
+#[test]
+fn an_idle_that_rose_with_the_mixture_is_lowered_and_the_setting_read_again() {
+    let mut bench = Bench::with("fuel", 1, "1020");
+    let to = type_until_set(&bench);
+    let block = bench.state().block();
+    bench.workshop().set_screw(bench.job, None, &to.0.to_string(), Some(1065.0)).unwrap();
+    assert_eq!(bench.state().stage, Stage::Stop { rpm: 1020.0 }, "4 % too fast");
+    bench.reopen();
+    bench.workshop().stop_set(bench.job, None, 1020.0, false).unwrap();
+    assert_eq!(bench.state().stage, Stage::Move { from: to, to });
+    assert_eq!(bench.state().block(), block + 1);
+}
+
+#[test]
+fn two_screws_are_trimmed_twice_each_then_balanced_then_counted() {
+    let bench = Bench::with("fuel", 2, "");
+    let set = type_until_set(&bench);
+    bench.workshop().set_screw(bench.job, None, &set.0.to_string(), None).unwrap();
+    for (carburettor, round) in [(1, 1), (2, 1), (1, 2), (2, 2)] {
+        let stage = bench.state().stage;
+        assert!(
+            matches!(stage, Stage::Trim { carburettor: c, round: r, .. } if (c, r) == (carburettor, round)),
+            "{stage:?}"
+        );
+        bench.workshop().trimmed(bench.job, None, &set.0.to_string()).unwrap();
+    }
+    assert_eq!(bench.state().stage, Stage::Balance);
+    bench.workshop().balanced(bench.job, None).unwrap();
+    assert_eq!(bench.state().stage, Stage::Count { set });
+    assert!(bench.workshop().trimmed(bench.job, None, "2").is_err(), "nothing is being trimmed");
+    bench.workshop().back(bench.job, None).unwrap();
+    assert!(matches!(bench.state().stage, Stage::Set { .. }));
+}
+
+#[test]
+fn screws_that_end_more_than_a_turn_apart_are_the_finding() {
+    let bench = Bench::with("fuel", 2, "");
+    let set = type_until_set(&bench).0;
+    bench.workshop().set_screw(bench.job, None, &set.to_string(), None).unwrap();
+    bench.workshop().trimmed(bench.job, None, &set.to_string()).unwrap();
+    bench.workshop().trimmed(bench.job, None, &(set + 1.25).to_string()).unwrap();
+    assert_eq!(bench.state().stage, Stage::Ended(End::ScrewsApart { turns: 1.25 }));
+}
+
+#[test]
+fn pick_up_decides_at_last_and_can_be_taken_back() {
+    let bench = Bench::ready("fuel");
+    let set = type_until_set(&bench);
+    bench.workshop().set_screw(bench.job, None, &set.0.to_string(), None).unwrap();
+    assert_eq!(bench.state().stage, Stage::Count { set });
+    let best = TurnsOut(set.0 + 0.25);
+    bench.workshop().picked_up(bench.job, None, &best.0.to_string()).unwrap();
+    let state = bench.state();
+    assert_eq!(state.stage, Stage::Set { from: set, to: best });
+    assert_eq!(state.answer().unwrap().rule_name, "pick-up");
+    bench.workshop().picked_up(bench.job, None, "").unwrap();
+    assert_eq!(bench.state().stage, Stage::Set { from: set, to: set });
+}
+
+#[test]
+fn a_lamp_that_was_lit_begins_a_block_and_a_struck_reading_leaves_the_course() {
+    let bench = Bench::ready("fuel");
+    bench.typed(1.75, 1010.0);
+    let before = bench.state();
+    bench.workshop().new_block(bench.job, None).unwrap();
+    assert_eq!(bench.state().block(), before.block() + 1);
+    bench.typed(2.25, 1050.0);
+    let reading = bench.state().readings[1].reading.id.to_string();
+    bench.workshop().strike(&reading, "").unwrap();
+    assert_eq!(bench.state().course.unwrap().holds().len(), 1);
 }

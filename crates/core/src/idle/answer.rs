@@ -134,10 +134,8 @@ fn setting(
                     "where the first cylinder weakens shows in unevenness, and too few holds carry it (`spread_rpm`): the margin was counted from the edge of the mean speed",
                 ));
             }
-            let words = format!(
-                "{} turn richer than where the first cylinder weakens, because they share an intake",
-                TurnsOut(margin)
-            );
+            let from = if weakens.is_some() { "where the first cylinder weakens" } else { "the lean edge" };
+            let words = format!("{} turn richer than {from}; they share an intake", TurnsOut(margin));
             (weakens.unwrap_or(edge) + margin, "first-to-weaken", words)
         }
         Rule::PickUp { turns } => {

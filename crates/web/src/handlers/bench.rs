@@ -128,6 +128,7 @@ fn plain(workshop: &Workshop, job: Id, action: &str, fields: &Fields) -> Result<
         "block" => workshop.new_block(job, seen),
         "finish" => workshop.finish(job, seen, fields.get("done") == "yes"),
         "trimmed" => workshop.trimmed(job, seen, fields.get("turns")),
+        "picked-up" => workshop.picked_up(job, seen, fields.get("turns")),
         "balanced" => workshop.balanced(job, seen),
         "strike" => workshop.strike(fields.get("reading"), fields.get("reason")),
         "unstrike" => workshop.unstrike(fields.get("reading")),

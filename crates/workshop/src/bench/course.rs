@@ -1,6 +1,6 @@
 //! What a person tells of the way around the holds: stop, setting, every screw by itself, seat.
 
-use bellmouth_core::idle::STOP_WITHIN_RPM;
+use bellmouth_core::idle::{End, STOP_WITHIN_RPM};
 use bellmouth_core::quantity::TurnsOut;
 use bellmouth_logbook::{Id, LEFT_TURNS};
 
@@ -60,7 +60,7 @@ impl Workshop {
             return self.set(job, seen, &[(name::FINISHED, "yes"), (name::ARMED, ""), (name::TARGET, "")]);
         }
         let to = bench.position().0.to_string();
-        let events = without_setting(&bench);
+        let events = without_last(&bench, is_setting);
         self.set(
             job,
             seen,
@@ -128,6 +128,28 @@ impl Workshop {
         self.set(job, seen, &[(name::COURSE, &appended(&bench, Happened::Balanced))])
     }
 
+    /// It picked up best at a position, of those tried inside the plateau; empty: let the other rule decide again.
+    ///
+    /// # Errors
+    ///
+    /// A position that is none; a page that is out of date.
+    pub fn picked_up(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
+        let turns =
+            if turns.trim().is_empty() { String::new() } else { turns_of(turns, "position")?.to_string() };
+        // Where it was set already, it is to be set anew.
+        let events = without_last(&self.bench(job)?, is_setting);
+        self.set(
+            job,
+            seen,
+            &[
+                (name::PICKED_UP, &turns),
+                (name::STANDS_AT, ""),
+                (name::COURSE, &events),
+                (name::FINISHED, "yes"),
+            ],
+        )
+    }
+
     /// "Back": gives up the hold that was begun, takes back that the screw was set, or proposes the
     /// position held last.
     ///
@@ -142,7 +164,8 @@ impl Workshop {
         }
         if matches!(bench.stage, Stage::Count { .. } | Stage::Trim { .. } | Stage::Balance | Stage::Ended(_))
         {
-            let events = without_setting(&bench);
+            let of_stop = matches!(bench.stage, Stage::Ended(End::WillNotIdle { .. }));
+            let events = without_last(&bench, if of_stop { is_stop } else { is_setting });
             return self.set(job, seen, &[(name::STANDS_AT, ""), (name::COURSE, &events)]);
         }
         let held: Vec<TurnsOut> =
@@ -174,16 +197,20 @@ fn appended(bench: &BenchState, what: Happened) -> String {
     written(&events)
 }
 
-/// The events without the last setting and what followed it; without the last stop where there was none.
-fn without_setting(bench: &BenchState) -> String {
+/// The events without the last of a kind and what followed it.
+fn without_last(bench: &BenchState, kind: fn(&Happened) -> bool) -> String {
     let mut events = bench.facts.events();
-    let last = |wanted: fn(&Happened) -> bool, events: &[Event]| {
-        events.iter().rposition(|event| wanted(&event.what))
-    };
-    let set = last(|what| matches!(what, Happened::Left { .. }), &events)
-        .or_else(|| last(|what| matches!(what, Happened::Stop { .. }), &events));
-    events.truncate(set.unwrap_or(events.len()));
+    let last = events.iter().rposition(|event| kind(&event.what));
+    events.truncate(last.unwrap_or(events.len()));
     written(&events)
+}
+
+fn is_setting(what: &Happened) -> bool {
+    matches!(what, Happened::Left { .. })
+}
+
+fn is_stop(what: &Happened) -> bool {
+    matches!(what, Happened::Stop { .. })
 }
 
 fn written(events: &[Event]) -> String {

@@ -29,6 +29,7 @@ pub(crate) mod name {
     pub(crate) const IDLING_MS: &str = "idling_ms";
     pub(crate) const SINCE_COOL_MS: &str = "since_cool_ms";
     pub(crate) const WRONG_WAY: &str = "wrong_way";
+    pub(crate) const PICKED_UP: &str = "picked_up_turns";
     pub(crate) const FIRINGS: &str = "firings";
 }
 
@@ -170,6 +171,11 @@ impl Facts {
     /// Where the screw was set after the sweep.
     pub fn stands_at(&self) -> Option<TurnsOut> {
         self.number(name::STANDS_AT).map(TurnsOut)
+    }
+
+    /// Where it picked up best, of the positions tried.
+    pub fn picked_up(&self) -> Option<TurnsOut> {
+        self.number(name::PICKED_UP).map(TurnsOut)
     }
 
     /// The count to the seat at the end: as left.

@@ -167,13 +167,25 @@ impl BenchState {
         if self.machine.details.cooling == Cooling::Liquid {
             question.cooling = idle::Cooling::Liquid;
         }
-        if let Some((drop_rpm, back_out_turns)) = self.facts.maker_procedure() {
-            question.rule = Rule::Maker { drop_rpm, back_out_turns };
-        }
+        question.rule = if let Some(turns) = self.facts.picked_up() {
+            Rule::PickUp { turns }
+        } else if let Some((drop_rpm, back_out_turns)) = self.facts.maker_procedure() {
+            Rule::Maker { drop_rpm, back_out_turns }
+        } else if self.intake_is_shared() {
+            Rule::FirstToWeaken
+        } else {
+            Rule::Margin
+        };
         // Oil pressure: the maker's idle less 15 % (common practice, no source).
         question.floor_rpm = self.facts.maker_idle_rpm().map(|rpm| 0.85 * rpm);
         question.base_turns = self.build.base_turns;
         Some(question)
+    }
+
+    /// Whether one carburettor feeds more than one cylinder.
+    fn intake_is_shared(&self) -> bool {
+        let cylinders = layout_of(&self.machine).map_or(1, |layout| layout.firing_deg.len());
+        (self.machine.details.carburettors.max(1) as usize) < cylinders
     }
 
     /// The holds that count: those not struck, at the place the newest word on them says.

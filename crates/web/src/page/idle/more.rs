@@ -18,11 +18,32 @@ pub(super) fn more(bench: &BenchState) -> Markup {
     );
     html! {
         @if running { (ways(bench)) }
-        @if matches!(bench.stage, Stage::Set { .. } | Stage::Count { .. } | Stage::Left { .. }) { (finding(bench)) }
+        @if matches!(bench.stage, Stage::Set { .. } | Stage::Count { .. } | Stage::Left { .. }) { (pick_up(bench)) (finding(bench)) }
         @if !bench.readings.is_empty() { (readings(bench)) (firings(bench)) }
         @if running { (switches(bench)) }
         ul.cautions { @for caution in cautions::BENCH { li { (caution.short) } } }
         p.small { a href="/cautions" { "The cautions in full" } " · keys: space the main key, ← leaner, → richer, b back, p pause, a again, d died, x alarm" }
+    }
+}
+
+/// At last, pick-up decides: which of the positions inside the plateau was best.
+fn pick_up(bench: &BenchState) -> Markup {
+    let Some(sweep) = bench.answer().filter(|sweep| 1 < sweep.pick_up.len()) else { return html! {} };
+    if matches!(bench.stage, Stage::Left { .. }) {
+        return html! {};
+    }
+    let picked = bench.facts.picked_up();
+    html! {
+        details data-key="pick-up" open[picked.is_some()] { summary { "Pick-up decides: where was it best?" }
+            p.small { "Three short blips at each, neutral and the wheel blocked. The best sags least and does not hang." }
+            div.keys.tried { @for turns in &sweep.pick_up {
+                (key(bench, "picked-up", if picked == Some(*turns) { "one main" } else { "one" }, "",
+                    &[("turns", &turns.0.to_string())], html! { (turns) }))
+            } }
+            @if picked.is_some() {
+                (key(bench, "picked-up", "one quiet", "", &[("turns", "")], html! { "Let the rule decide again" }))
+            }
+        }
     }
 }
 
