@@ -5,6 +5,8 @@
 //! the hand that set it. Two rivals have no edge at all: a screw without effect, and an engine
 //! whose speed wanders whatever the screw does.
 
+use std::panic::resume_unwind;
+
 use crate::idle::data::{Data, Reading};
 use crate::idle::linear::{Evidence, Linear, Term};
 use crate::idle::posterior::{Cell, Finding, PRIOR, Posterior, finding};
@@ -22,9 +24,11 @@ const BEYOND_RICH: f64 = 1.0;
 const NEGLIGIBLE: f64 = 10.0;
 /// One shape in so many looks ahead, and edges this hopeless for all of them are passed over.
 const LOOK_AHEAD: usize = 8;
-const HOPELESS: f64 = 25.0;
+const HOPELESS: f64 = 14.0;
+/// The same of a reading error that nobody stated: what such an error explains at best, all shapes alike.
+const HOPELESS_ERROR: f64 = 7.0;
 /// Cells this much less likely than the likeliest so far, outliers allowed for, need no care.
-const OUT_OF_REACH: f64 = 40.0;
+const OUT_OF_REACH: f64 = 14.0;
 /// With more cells than this left over, the coarse grid is fine enough.
 const MANY: usize = 4000;
 
@@ -56,22 +60,21 @@ struct Fit<'a> {
     /// What the hand does to each reading: its slow error, and the variance of the rest, turns and turns².
     hand: Vec<(f64, f64)>,
     misfit_variance: f64,
-    roughness: Option<Roughness>,
+    roughness: Option<&'a Roughness>,
     terms: Vec<Term>,
     /// The likeliest cell so far, as a logarithm.
     likeliest: f64,
 }
 
 impl<'a> Fit<'a> {
-    fn new(data: &'a Data, question: &Question, (lean, rich): (f64, f64)) -> Self {
-        let coupling = if question.rule == Rule::FirstToWeaken { SHARED } else { ALONE };
+    fn new(data: &'a Data, question: &Question, roughness: Option<&'a Roughness>) -> Self {
         let part = 1.0 / f64::from(question.carburettors);
         Fit {
             data,
             linear: Linear::new(data, (OUTLIER_SD * data.level_rpm).powi(2)),
             hand: hand(data, question.hand_sd_turns),
             misfit_variance: (MISFIT_SD * part * data.level_rpm).powi(2),
-            roughness: Roughness::new(data, lean, rich, coupling),
+            roughness,
             terms: Vec::new(),
             likeliest: f64::NEG_INFINITY,
         }
@@ -106,7 +109,7 @@ impl<'a> Fit<'a> {
         }
         let mut evidence = self.linear.evidence(&self.terms, self.likeliest - OUT_OF_REACH);
         self.likeliest = self.likeliest.max(evidence.ln);
-        if let Some(roughness) = &self.roughness {
+        if let Some(roughness) = self.roughness {
             evidence.ln += if shape.has_edge { roughness.of_edge(anchor) } else { roughness.of_none() };
         }
         for &place in &self.data.lean_stalls {
@@ -130,7 +133,7 @@ impl<'a> Fit<'a> {
             self.terms.push(term);
         }
         let stalls = self.data.lean_stalls.len() + self.data.rich_stalls.len();
-        let calm = self.roughness.as_ref().map_or(0.0, Roughness::of_none);
+        let calm = self.roughness.map_or(0.0, Roughness::of_none);
         self.linear.evidence(&self.terms, f64::NEG_INFINITY).ln + stalls as f64 * 0.05f64.ln() + calm
     }
 }
@@ -140,7 +143,9 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let (domain_lean, domain_rich) = question.domain();
     let (first_edge, last_edge) = (domain_lean - BEYOND_LEAN, domain_rich + BEYOND_RICH);
     let shapes = question.response.shapes(question.carburettors);
-    let mut fit = Fit::new(data, question, (first_edge, last_edge));
+    let coupling = if question.rule == Rule::FirstToWeaken { SHARED } else { ALONE };
+    let roughness = Roughness::new(data, first_edge, last_edge, coupling);
+    let mut fit = Fit::new(data, question, roughness.as_ref());
 
     // What each place of the grid would mean, and how many places share each meaning.
     let steps = ((last_edge - first_edge) / COARSE_TURNS).round() as usize + 1;
@@ -173,70 +178,86 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     }
 
     // A look ahead with a few of the shapes: errors and edges that are out of the question.
-    let mut ahead = vec![f64::NEG_INFINITY; errors.len() * steps];
-    for (which, &(se, share)) in errors.iter().enumerate() {
-        for shape in shapes.iter().step_by(LOOK_AHEAD) {
-            for step in 0..steps {
-                let ln = share.ln() + fit.cell(shape, place(step), se).ln;
-                let highest = &mut ahead[which * steps + step];
-                *highest = highest.max(ln);
-            }
-        }
-    }
-    let best_ahead = ahead.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let places: Vec<(usize, usize)> =
+        (0..errors.len()).flat_map(|which| (0..steps).map(move |step| (which, step))).collect();
+    let ahead = in_parts(&places, |places| {
+        let mut fit = Fit::new(data, question, roughness.as_ref());
+        let likeliest = |&(which, step): &(usize, usize)| {
+            let (se, share) = errors[which];
+            let few = shapes.iter().step_by(LOOK_AHEAD);
+            few.map(|shape| share.ln() + fit.cell(shape, place(step), se).ln)
+                .fold(f64::NEG_INFINITY, f64::max)
+        };
+        places.iter().map(likeliest).collect()
+    });
+    let highest = |ahead: &[f64]| ahead.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let best_ahead = highest(&ahead);
 
     // First pass: the coarse grid.
-    let mut coarse: Vec<(usize, usize, usize, f64)> = Vec::with_capacity(shapes.len() * steps);
-    let mut best = f64::NEG_INFINITY;
-    for (which, &(se, share)) in errors.iter().enumerate() {
-        for step in 0..steps {
-            if ahead[which * steps + step] < best_ahead - HOPELESS {
-                continue;
-            }
-            let anchor = place(step);
+    let mut jobs: Vec<(usize, usize)> = Vec::with_capacity(errors.len() * steps);
+    for which in 0..errors.len() {
+        let ahead = &ahead[which * steps..(which + 1) * steps];
+        if highest(ahead) < best_ahead - HOPELESS_ERROR {
+            continue;
+        }
+        jobs.extend(
+            (0..steps).filter(|&step| best_ahead - HOPELESS <= ahead[step]).map(|step| (which, step)),
+        );
+    }
+    let mut coarse = in_parts(&jobs, |jobs| {
+        let mut fit = Fit::new(data, question, roughness.as_ref());
+        let mut found = Vec::with_capacity(jobs.len() * shapes.len());
+        for &(which, step) in jobs {
+            let (se, share) = errors[which];
             for (index, shape) in shapes.iter().enumerate() {
                 let class = classes[step * shapes.len() + index];
-                let ln = share.ln() + ln_prior[class] + fit.cell(shape, anchor, se).ln;
-                best = best.max(ln);
-                coarse.push((which, index, step, ln));
+                let ln = share.ln() + ln_prior[class] + fit.cell(shape, place(step), se).ln;
+                found.push((which, index, step, ln));
             }
         }
-    }
+        found
+    });
+    let best = coarse.iter().map(|&(_, _, _, ln)| ln).fold(f64::NEG_INFINITY, f64::max);
     coarse.retain(|&(_, _, _, ln)| best - NEGLIGIBLE < ln);
 
     // Second pass: finer around what is left, unless so much is left that nothing is narrow.
     let within: &[f64] = if coarse.len() < MANY { &[-1.5, -0.5, 0.5, 1.5] } else { &[0.0] };
     let cell_turns = COARSE_TURNS / within.len() as f64;
     let first_offset = 1 + usize::from(fit.linear.has_drift);
-    let mut cells = Vec::with_capacity(coarse.len() * within.len());
-    let mut lns = Vec::with_capacity(coarse.len() * within.len());
-    for &(which, index, step, _) in &coarse {
-        for quarters in within {
-            let anchor = place(step) + quarters * FINE_TURNS;
-            let shape = &shapes[index];
-            let class = finding(question, anchor, shape) as usize;
-            let evidence = fit.cell(shape, anchor, errors[which].0);
-            lns.push(errors[which].1.ln() + ln_prior[class] - (within.len() as f64).ln() + evidence.ln);
-            let mut largest = (0, 0.0);
-            for offset in 0..data.offsets {
-                let value = evidence.mean[first_offset + offset];
-                if f64::abs(largest.1) < value.abs() {
-                    largest = (offset + 1, value);
+    let found = in_parts(&coarse, |coarse| {
+        let mut fit = Fit::new(data, question, roughness.as_ref());
+        let mut found = Vec::with_capacity(coarse.len() * within.len());
+        for &(which, index, step, _) in coarse {
+            for quarters in within {
+                let anchor = place(step) + quarters * FINE_TURNS;
+                let shape = &shapes[index];
+                let class = finding(question, anchor, shape) as usize;
+                let evidence = fit.cell(shape, anchor, errors[which].0);
+                let ln = errors[which].1.ln() + ln_prior[class] - (within.len() as f64).ln() + evidence.ln;
+                let mut largest = (0, 0.0);
+                for offset in 0..data.offsets {
+                    let value = evidence.mean[first_offset + offset];
+                    if f64::abs(largest.1) < value.abs() {
+                        largest = (offset + 1, value);
+                    }
                 }
+                let cell = Cell {
+                    shape: index,
+                    anchor,
+                    edge: if shape.has_edge { anchor.clamp(domain_lean, domain_rich) } else { domain_lean },
+                    weight: errors[which].0,
+                    level_rpm: data.level_rpm + evidence.mean[0],
+                    level_sd_rpm: evidence.level_sd,
+                    drift_rpm_per_min: if fit.linear.has_drift { evidence.mean[1] } else { 0.0 },
+                    finding: class,
+                    largest_offset: largest,
+                };
+                found.push((cell, ln));
             }
-            cells.push(Cell {
-                shape: index,
-                anchor,
-                edge: if shape.has_edge { anchor.clamp(domain_lean, domain_rich) } else { domain_lean },
-                weight: errors[which].0,
-                level_rpm: data.level_rpm + evidence.mean[0],
-                level_sd_rpm: evidence.level_sd,
-                drift_rpm_per_min: if fit.linear.has_drift { evidence.mean[1] } else { 0.0 },
-                finding: class,
-                largest_offset: largest,
-            });
         }
-    }
+        found
+    });
+    let (mut cells, lns): (Vec<Cell>, Vec<f64>) = found.into_iter().unzip();
 
     // From logarithms to shares.
     let top = lns.iter().copied().fold(flat[0].max(flat[1]), f64::max);
@@ -270,7 +291,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
         stated.iter().sum::<f64>() / stated.len() as f64
     };
     Posterior {
-        roughness: fit.roughness,
+        roughness,
         shapes,
         cells,
         cell_turns,
@@ -279,6 +300,18 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
         findings,
         noise_rpm,
     }
+}
+
+/// Does work on parts of some jobs side by side, and joins what came of it in their order. The parts are always the
+/// same, however many processors there are, and so is the answer.
+fn in_parts<Job: Sync, Found: Send>(jobs: &[Job], work: impl Fn(&[Job]) -> Vec<Found> + Sync) -> Vec<Found> {
+    const PARTS: usize = 4;
+    let each = jobs.len().div_ceil(PARTS).max(1);
+    std::thread::scope(|scope| {
+        let work = &work;
+        let parts: Vec<_> = jobs.chunks(each).map(|part| scope.spawn(move || work(part))).collect();
+        parts.into_iter().flat_map(|part| part.join().unwrap_or_else(|panic| resume_unwind(panic))).collect()
+    })
 }
 
 /// The hand's error at each reading: it walks as the screw is turned, by `sd_turns` over four turns. Most of a

@@ -157,6 +157,9 @@ pub(super) fn check(holds: &[Hold]) -> Result<()> {
                 )?;
             }
         }
+        if let Some(spread) = hold.spread_rpm {
+            require((0.0..=10_000.0).contains(&spread), "spread_rpm", spread, "from 0 to 10000")?;
+        }
         if let Some(at) = hold.at_s {
             require(at.is_finite(), "at_s", at, "a number of seconds")?;
         }
