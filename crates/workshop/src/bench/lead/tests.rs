@@ -1,3 +1,5 @@
+//! What whoever leads must hold to, told by frames alone.
+
 use bellmouth_core::sound::Heard;
 
 use super::*;
