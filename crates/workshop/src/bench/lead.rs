@@ -26,6 +26,8 @@ const STARTED_S: f64 = 4.0;
 const SPEAKS_AT_MOST_S: f64 = 25.0;
 /// At the stop a steady speed that is not the one wanted is told again after this long, seconds.
 const TOLD_AGAIN_S: f64 = 15.0;
+/// A hold that has not come to an end after this long is told, once, seconds.
+const LONG_HOLD_S: f64 = 90.0;
 /// Not heard for this long: it is said, seconds.
 const SILENT_S: f64 = 5.0;
 
@@ -98,6 +100,8 @@ pub struct Lead {
     told_s: f64,
     silent_s: f64,
     silence_said: bool,
+    /// For how long the present hold has been held, seconds.
+    held_s: f64,
 }
 
 impl Default for Lead {
@@ -124,6 +128,7 @@ impl Lead {
             told_s: 0.0,
             silent_s: 0.0,
             silence_said: false,
+            held_s: 0.0,
         }
     }
 
@@ -230,8 +235,20 @@ impl Lead {
                     }
                 }
             }
+            Phase::Waiting if matches!(self.stage, Some(Stage::Holding(_))) => self.held(),
             Phase::Waiting | Phase::Steady => None,
         }
+    }
+
+    fn held(&mut self) -> Option<Wish> {
+        let before = self.held_s < LONG_HOLD_S;
+        self.held_s += FRAME_S;
+        (before && LONG_HOLD_S <= self.held_s).then(|| {
+            Wish::Say(
+                "This hold does not come to an end: the speed is not steady, or not heard well. Move the microphone, or type what a tachometer shows."
+                    .into(),
+            )
+        })
     }
 
     /// "Again": two short blips, or the key. The instruction once more; while the bench rests: go on.
@@ -263,6 +280,7 @@ impl Lead {
 
     fn tell(&mut self) {
         self.watch.restart();
+        self.held_s = 0.0;
         self.phase = match self.stage {
             Some(Stage::Alarm | Stage::NotReady(_)) | None => Phase::Waiting,
             _ => Phase::Speaking { for_s: 0.0 },

@@ -3,6 +3,7 @@
 use bellmouth_core::sound::Heard;
 
 use super::*;
+use crate::bench::facts::Armed;
 
 /// Lets seconds of a steady speed pass, settled and live alike; gives every wish.
 fn pass(lead: &mut Lead, seconds: f64, rpm: Option<f64>) -> Vec<Wish> {
@@ -80,6 +81,17 @@ fn silence_is_said_once_and_whoever_stopped_the_engine_to_reach_the_screw_is_wai
     assert!(matches!(&told[..], [Wish::Say(words)] if words.contains("do not hear")), "{told:?}");
     assert_eq!(pass(&mut lead, 3.5, Some(1000.0)), []);
     assert_eq!(pass(&mut lead, 1.0, Some(1000.0)), [Wish::Hold(TurnsOut(2.5))]);
+}
+
+#[test]
+fn a_hold_without_end_is_told_once() {
+    let mut lead = Lead::new();
+    let armed = Armed { id: crate::garage::new_id(), turns: TurnsOut(2.0), since_ms: 0 };
+    lead.asked(&Stage::Holding(armed));
+    lead.spoken();
+    assert_eq!(pass(&mut lead, 80.0, Some(1000.0)), []);
+    let told = pass(&mut lead, 200.0, Some(1000.0));
+    assert!(matches!(&told[..], [Wish::Say(words)] if words.contains("tachometer")), "{told:?}");
 }
 
 #[test]
