@@ -20,7 +20,7 @@ mod sweep;
 mod verdict;
 mod ways;
 
-pub use course::{Course, End, Job, STOP_WITHIN_RPM, Step, Told};
+pub use course::{Course, End, Job, Step, Told};
 pub use question::{Cooling, Question, Rule};
 pub use response::{MixtureResponse, Span};
 pub use sweep::{CurvePoint, Interval, Sweep, sweep};

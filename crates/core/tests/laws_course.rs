@@ -66,7 +66,7 @@ fn run(machine: &mut Machine, job: Job) -> Vec<Step> {
         let step = step(&course, machine.screw);
         steps.push(step);
         let told = match step {
-            Step::SetStop { rpm } => {
+            Step::SetStop { rpm, .. } => {
                 let now = machine.rpm(stands).expect("it runs where it stands");
                 machine.level_rpm = (machine.level_rpm * rpm / now).max(machine.least_rpm);
                 Told::Stop { rpm: machine.rpm(stands).expect("it runs where it stands") }
@@ -106,7 +106,7 @@ fn the_stop_comes_first_and_the_seat_is_counted_last() {
         let mut machine = Machine::new(screw);
         let job = job(&machine);
         let steps = run(&mut machine, job);
-        assert_eq!(steps[0], Step::SetStop { rpm: 1000.0 });
+        assert_eq!(steps[0], Step::SetStop { rpm: 1000.0, within_rpm: 50.0 });
         assert_eq!(steps[steps.len() - 2], Step::CountToSeat);
         assert!(matches!(end(&steps), End::Set { .. }), "{steps:?}");
     }
@@ -127,7 +127,7 @@ fn faster_than_idle_by_a_twentieth_lowers_the_stop_and_repeats_the_position() {
     let mut course = Course::new(job).expect("the job means something");
     course.tell(Told::Stop { rpm: 1010.0 }).expect("the stop was asked for");
     course.tell(held(&course, TurnsOut(2.5), ran(1060.0), 40.0)).expect("a hold was asked for");
-    assert_eq!(step(&course, Screw::Fuel), Step::SetStop { rpm: 1000.0 });
+    assert_eq!(step(&course, Screw::Fuel), Step::SetStop { rpm: 1000.0, within_rpm: 30.0 });
     course.tell(Told::Stop { rpm: 1000.0 }).expect("the stop was asked for");
     assert_eq!(step(&course, Screw::Fuel), Step::Hold { turns: TurnsOut(2.5), pass: 1, again: true });
     course.tell(held(&course, TurnsOut(2.5), ran(1000.0), 80.0)).expect("a hold was asked for");
@@ -143,7 +143,7 @@ fn three_passes_that_do_not_settle_end_in_a_diagnosis() {
     let mut passes = 0;
     for count in 0..200 {
         let told = match step(&course, Screw::Fuel) {
-            Step::SetStop { rpm } => Told::Stop { rpm },
+            Step::SetStop { rpm, .. } => Told::Stop { rpm },
             Step::Hold { turns, pass, .. } => {
                 passes = pass;
                 // The edge is half a turn richer with every pass.
@@ -234,7 +234,7 @@ fn what_was_not_asked_for_is_refused_and_changes_nothing() {
     assert!(course.tell(hold).is_err());
     assert!(course.holds().is_empty());
     assert!(course.tell(Told::Stop { rpm: f64::NAN }).is_err());
-    assert_eq!(before.step(None), Step::SetStop { rpm: 1000.0 });
+    assert_eq!(before.step(None), Step::SetStop { rpm: 1000.0, within_rpm: 50.0 });
 }
 
 #[test]
@@ -252,4 +252,49 @@ fn where_it_only_died_the_next_hold_lies_away_from_what_it_died_of() {
             assert!((moved - turns_richer).abs() < 1e-9, "{screw:?} {cause:?}: {turns:?}");
         }
     }
+}
+
+#[test]
+fn a_stop_that_was_accepted_is_not_asked_for_again_at_the_same_speed() {
+    for idle_rpm in [600.0, 800.0, 1000.0, 1500.0] {
+        let job = Job { idle_rpm: Some(idle_rpm), ..job(&Machine::new(Screw::Fuel)) };
+        let mut course = Course::new(job).expect("the job means something");
+        let Step::SetStop { within_rpm, .. } = course.step(None) else { panic!("the stop comes first") };
+        let idles = idle_rpm + within_rpm;
+        course.tell(Told::Stop { rpm: idles }).expect("the stop was asked for");
+        course.tell(held(&course, TurnsOut(2.5), ran(idles), 0.0)).expect("a hold was asked for");
+        let next = step(&course, Screw::Fuel);
+        assert!(matches!(next, Step::Hold { .. }), "{idle_rpm}: {next:?}");
+    }
+}
+
+#[test]
+fn a_hold_made_instead_of_setting_the_stop_does_not_set_it() {
+    let mut course = Course::new(job(&Machine::new(Screw::Fuel))).expect("the job means something");
+    course.tell(held(&course, TurnsOut(2.5), ran(850.0), 0.0)).expect("a hold is a hold");
+    assert!(matches!(step(&course, Screw::Fuel), Step::SetStop { .. }));
+    assert_eq!(course.holds().len(), 1);
+}
+
+#[test]
+fn whoever_leaves_it_in_spite_of_a_finding_counts_to_the_seat() {
+    let mut course = Course::new(job(&Machine::new(Screw::Fuel))).expect("the job means something");
+    course.tell(Told::Stop { rpm: 1300.0 }).expect("the stop was asked for");
+    assert!(matches!(course.step(None), Step::End(End::WillNotIdle { .. })));
+    course.tell(Told::Left { turns: TurnsOut(2.5), rpm: Some(1300.0) }).expect("it stands there");
+    assert_eq!(course.step(None), Step::CountToSeat);
+}
+
+#[test]
+fn the_first_screw_stands_where_it_was_trimmed_last() {
+    let machine = Machine::new(Screw::Fuel);
+    let two = Job { carburettors: 2, idle_rpm: None, ..job(&machine) };
+    let mut course = Course::new(two).expect("the job means something");
+    course.tell(held(&course, TurnsOut(2.5), ran(1000.0), 0.0)).expect("a hold was asked for");
+    course.tell(Told::Left { turns: TurnsOut(2.5), rpm: None }).expect("it was set");
+    for turns in [2.375, 2.5, 2.25, 2.5] {
+        course.tell(Told::Trimmed { turns: TurnsOut(turns) }).expect("a trim was asked for");
+    }
+    assert_eq!(course.step(None), Step::Balance);
+    assert_eq!(course.first_screw(), TurnsOut(2.25));
 }

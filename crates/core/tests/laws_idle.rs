@@ -76,7 +76,7 @@ fn where_it_ran_too_roughly_nobody_is_sent_again_nor_leaner() {
 
 #[test]
 fn cylinders_that_share_an_intake_are_set_by_the_first_of_them_to_weaken() {
-    let asked = |rule| Question { rule, ..Question::new(Screw::Fuel) };
+    let asked = |rule| Question { rule, shares_intake: true, ..Question::new(Screw::Fuel) };
     let mut held = holds(&GOOD, 5.0);
     let caveats = sweep(&held, &asked(Rule::FirstToWeaken)).expect("it ran").caveats;
     assert!(caveats.iter().any(|caveat| caveat.name == "no-unevenness-read"), "{caveats:?}");
@@ -89,6 +89,38 @@ fn cylinders_that_share_an_intake_are_set_by_the_first_of_them_to_weaken() {
     assert!((together - by_speed).abs() < 0.2, "{together} {by_speed}");
     assert!(together + 0.25 < split.setting.0, "{together} {}", split.setting.0);
     assert!(split.rule_words.contains("first cylinder weakens") && split.rule_name == "first-to-weaken");
+}
+
+#[test]
+fn where_no_edge_lies_in_reach_the_first_to_weaken_is_left_where_it_runs_fastest() {
+    // An air screw whose plateau reaches to its lean end.
+    let rows = [
+        (2.0, 1000.0),
+        (3.0, 1012.0),
+        (4.0, 1015.0),
+        (4.5, 1016.0),
+        (1.0, 975.0),
+        (3.5, 1014.0),
+        (4.5, 1015.0),
+    ];
+    let asked = |rule| Question { rule, shares_intake: true, ..Question::new(Screw::Air) };
+    let margin = answer(&holds(&rows, 4.0), &asked(Rule::Margin));
+    let together = answer(&holds(&rows, 4.0), &asked(Rule::FirstToWeaken));
+    assert!(margin.rule_words.contains("fastest"), "{}", margin.rule_words);
+    assert_eq!(together.setting, margin.setting);
+    assert_eq!(together.rule_name, "first-to-weaken");
+}
+
+#[test]
+fn the_rule_never_moves_the_edge() {
+    let mut held = holds(&GOOD, 5.0);
+    roughly(&mut held, 2.3, 0.025);
+    let edge =
+        |rule| answer(&held, &Question { rule, shares_intake: true, ..Question::new(Screw::Fuel) }).edge;
+    let maker = Rule::Maker { drop_rpm: 50.0, back_out_turns: 0.75 };
+    for rule in [Rule::Middle, Rule::FirstToWeaken, maker, Rule::PickUp { turns: TurnsOut(2.5) }] {
+        assert_eq!(edge(rule), edge(Rule::Margin), "{rule:?}");
+    }
 }
 
 #[test]

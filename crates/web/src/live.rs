@@ -4,8 +4,8 @@
 //! page on the same job hears the same news, whichever of them holds the microphone.
 
 use std::collections::HashMap;
-use std::sync::atomic::{AtomicBool, AtomicU64};
-use std::sync::mpsc::SyncSender;
+use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize};
+use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use axum::body::Bytes;
@@ -38,12 +38,16 @@ struct LiveBench {
     news: broadcast::Sender<String>,
     ear: Mutex<Option<EarLine>>,
     clock: Mutex<ClockState>,
+    /// Held while the bench is looked at afresh, so that an older look never overtakes a newer one.
+    looking: Mutex<()>,
 }
 
 /// The line to the thread that listens.
 struct EarLine {
     stream: u64,
-    line: SyncSender<ToEar>,
+    line: Sender<ToEar>,
+    /// Blocks of samples that wait to be heard; words always pass.
+    waiting: Arc<AtomicUsize>,
     /// Set when a block was dropped because the ear had fallen behind: the hold begins anew.
     fell_behind: Arc<AtomicBool>,
 }
@@ -112,6 +116,7 @@ impl Benches {
             job,
             news: broadcast::Sender::new(256),
             ear: Mutex::new(None),
+            looking: Mutex::new(()),
             clock: Mutex::new(ClockState {
                 clock,
                 running: false,
@@ -158,6 +163,11 @@ impl Benches {
         answer.await.map_err(|_| deaf())?.map_err(Nope::from)
     }
 
+    /// Whether a microphone listens to this engine.
+    pub(crate) fn listens(&self, job: Id) -> bool {
+        self.known(job).is_some_and(|live| lock(&live.ear).is_some())
+    }
+
     /// Mean speed over the last seconds, rpm, where a microphone hears it well.
     pub(crate) async fn speed_rpm(&self, job: Id) -> Option<f64> {
         let (reply, answer) = oneshot::channel();
@@ -189,15 +199,15 @@ impl LiveBench {
     }
 
     fn tell_ear(&self, word: ToEar) -> bool {
-        lock(&self.ear).as_ref().is_some_and(|ear| ear.line.try_send(word).is_ok())
+        lock(&self.ear).as_ref().is_some_and(|ear| ear.line.send(word).is_ok())
     }
 
     /// Reads the bench afresh: what to hold, and whether the engine must cool before the next move.
     fn look_again(&self, workshop: &Workshop) {
+        let _one_at_a_time = lock(&self.looking);
         let Ok(bench) = workshop.bench(self.job) else { return };
         let due = self.heat(&bench);
-        let between_holds =
-            matches!(bench.stage, Stage::Stop { .. } | Stage::Move { .. } | Stage::Set { .. });
+        let between_holds = bench.stage.engine_runs() && !matches!(bench.stage, Stage::Holding(_));
         let paused = due != Heat::Fine && between_holds && workshop.pause_for_heat(self.job).is_ok();
         let bench = if paused { workshop.bench(self.job).unwrap_or(bench) } else { bench };
         self.tell_ear(ToEar::Arm(bench.armed()));

@@ -42,12 +42,12 @@ function receive(message) {
   if (message.clock) showClock(message.clock.words, message.clock.hot);
   if (message.changed) refresh();
   if (message.taken) { if (voice) speaker.chime(880, 0.18); flash(); toast(); }
-  if (message.elsewhere) { stopListening(); watching = true; reflectMicrophone(); }
+  if (message.elsewhere) { lost(); stopListening(); watching = true; reflectMicrophone(); }
   if (message.notice) { stopListening(); notice(message.notice, true); }
-  if (message.silent) deaf();
-  if (message.refused) toast(message.refused);
+  if (message.silent) { lost(); deaf(); }
+  if (message.refused) { toast(message.refused); if (led) speaker.say(message.refused, "word", voice); }
   if (message.again) { spoken = ""; speak(); }
-  if (message.speak) { toast(message.speak, true); if (voice || led) speaker.say(message.speak, "word", voice); }
+  if (message.speak) { toast(message.speak, true); if (led) speaker.say(message.speak, "word", voice); }
 }
 
 // ---- the parts that change -----------------------------------------------------------------------------------
@@ -206,6 +206,8 @@ async function startListening(takeOver = false) {
 
 function announce() {
   send({ say: "hello", sample_rate_hz: microphone.rate, take_over: Boolean(microphone.takeOver) });
+  // Once this page has listened, a broken link is no reason to leave the microphone to a line that is dead.
+  microphone.takeOver = true;
   if (led) { spoken = ""; send({ say: "lead", on: true }); }
 }
 
@@ -215,13 +217,22 @@ async function lead() {
   speaker.unlock();
   setVoice(true);
   stayAwake();
-  if (microphone) announceLead();
+  if (microphone) { spoken = ""; send({ say: "lead", on: true }); }
   else await startListening();
-  if (!microphone) led = false;
+  if (!microphone) endLead();
   reflectMicrophone();
 }
 
-function announceLead() { spoken = ""; send({ say: "lead", on: true }); }
+function unlead() {
+  send({ say: "lead", on: false });
+  endLead();
+  reflectMicrophone();
+}
+
+// Whoever is led looks elsewhere: that nobody leads any more is said.
+function lost() {
+  if (led) speaker.say("I have stopped listening. Look at the page.", "word", voice);
+}
 
 function sayAgain() {
   if (led) send({ say: "again" }); else { spoken = ""; speak(); }
@@ -238,12 +249,12 @@ async function stayAwake() {
 
 // The button of a headset: pause or go on, again, back.
 const press = (...keys) => {
-  const button = keys.map((key) => document.querySelector(`[data-key="${key}"]`)).find((found) => found && !found.disabled);
-  button?.click();
-  return Boolean(button);
+  const found = keys.map((key) => document.querySelector(`[data-key="${key}"]`));
+  found.find((button) => button && !button.disabled)?.click();
 };
 const HEADSET = {
-  pause: () => press("pause", "main"), play: () => press("pause", "main"),
+  // Never the main key: a rest for heat ends by a hand that has felt the engine.
+  pause: () => press("pause", "resume"), play: () => press("pause", "resume"),
   nexttrack: () => sayAgain(), previoustrack: () => press("back"),
 };
 if ("mediaSession" in navigator) {
@@ -268,7 +279,7 @@ function endLead() {
 // What is shown when: the speed also on a page that only watches.
 const SHOWN = {
   deaf: () => Boolean(microphone) || watching, listening: () => !microphone, heard: () => !microphone && !watching,
-  unled: () => led || !microphone,
+  unled: () => led || !microphone, led: () => !led,
 };
 function reflectMicrophone() {
   // A page that only watches says so, with the key to listen here instead.
@@ -303,7 +314,8 @@ function toast(words = "", keep = false) {
 function speak() {
   const place = document.querySelector("#part-say [data-say]");
   const say = place?.dataset.say ?? "";
-  if ((voice || led) && say && say !== spoken) {
+  // A page that only watches keeps quiet: another one's microphone would hear it.
+  if ((led || (voice && !watching)) && say && say !== spoken) {
     speaker.say(say, place.dataset.tone, voice);
     // Whoever wears muffs sees that there is something new.
     if (led) flash();
@@ -321,6 +333,7 @@ const DO = {
   takeover: () => startListening(true),
   deafen: () => stopListening(),
   lead: () => lead(),
+  unlead: () => unlead(),
   again: () => sayAgain(),
   voice: () => {
     setVoice(!voice);
@@ -348,7 +361,8 @@ document.addEventListener("keydown", (event) => {
   if (led && MEDIA_KEYS[event.key]) { event.preventDefault(); HEADSET[MEDIA_KEYS[event.key]](); return; }
   const key = KEYS[event.key];
   if (!key || (event.key === " " && event.target.closest("button, a"))) return;
-  const button = document.querySelector(`[data-key="${key}"]`);
+  const button = document.querySelector(`[data-key="${key}"]`)
+    ?? (key === "main" ? document.querySelector('[data-key="resume"]') : null);
   if (button && !button.disabled) { event.preventDefault(); if (!event.repeat) button.click(); }
 });
 

@@ -16,7 +16,7 @@ mod lead;
 mod state;
 mod table;
 
-pub use actions::{CheckForm, Done, FoundForm, HoldForm, Seen, TachometerForm};
+pub use actions::{CheckForm, Done, FoundForm, HoldForm, Seen, TachometerForm, speed_of};
 pub use clock::{Clock, Heat, heat};
 pub use ear::{Ear, LiveView, News, Taken};
 pub use facts::{Armed, Facts, HeardFirings, Pause};

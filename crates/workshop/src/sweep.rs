@@ -190,6 +190,7 @@ impl Asked {
             cooling: self.cooling,
             carburettors: self.carburettors,
             rule,
+            shares_intake: rule == Rule::FirstToWeaken,
             base_turns: self.base_turns,
             floor_rpm: self.floor_rpm,
             ..Question::new(self.screw)

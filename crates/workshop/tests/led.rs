@@ -168,7 +168,7 @@ impl Garage {
     fn turn(&mut self) {
         match self.stage {
             Some(Stage::Move { to, .. } | Stage::Set { to, .. }) => self.engine.turn(to.0).unwrap(),
-            Some(Stage::Stop { rpm }) => {
+            Some(Stage::Stop { rpm, .. }) => {
                 let way = if self.engine.rpm() < rpm { 1.0 } else { -1.0 };
                 let by = (0.003 * (rpm - self.engine.rpm()).abs()).min(0.3);
                 self.engine.open_stop((self.engine.stop_deg() + way * by).max(0.0)).unwrap();

@@ -94,25 +94,21 @@ fn setting(
     // Where the plateau reaches to the lean end of the screw, no margin can be counted from an edge.
     let no_edge = posterior.lacks_edge();
     let rich_end = posterior.rich_end().max(edge);
+    let margin = question.cooling.margin_turns();
+    let rule_name = if question.rule == Rule::FirstToWeaken { "first-to-weaken" } else { "margin" };
     let (wanted, name, words) = match question.rule {
+        Rule::Margin | Rule::FirstToWeaken if no_edge => {
+            let fastest = posterior.mean(|cell| cell.anchor + posterior.shapes[cell.shape].best);
+            let words = "where it runs fastest, because no lean edge lies within the screw's reach";
+            (fastest, rule_name, words.to_owned())
+        }
         Rule::Margin => {
-            let margin = question.cooling.margin_turns();
             let why = match question.cooling {
                 Cooling::Air => "air-cooled",
                 Cooling::Liquid => "liquid-cooled",
             };
-            let margin_words = TurnsOut(margin);
-            if no_edge {
-                let fastest = posterior.mean(|cell| cell.anchor + posterior.shapes[cell.shape].best);
-                let words = "where it runs fastest, because no lean edge lies within the screw's reach";
-                (fastest, "margin", words.to_owned())
-            } else {
-                (
-                    edge + margin,
-                    "margin",
-                    format!("{margin_words} turn richer than the lean edge, because {why}"),
-                )
-            }
+            let words = format!("{} turn richer than the lean edge, because {why}", TurnsOut(margin));
+            (edge + margin, rule_name, words)
         }
         Rule::Maker { drop_rpm, back_out_turns } => {
             let part = f64::from(question.carburettors);
@@ -126,7 +122,6 @@ fn setting(
         }
         Rule::Middle => (0.5 * (edge + rich_end), "middle", "the middle of the plateau".to_owned()),
         Rule::FirstToWeaken => {
-            let margin = question.cooling.margin_turns();
             let weakens = posterior.first_to_weaken();
             if weakens.is_none() {
                 caveats.push(Caveat::new(
@@ -136,7 +131,7 @@ fn setting(
             }
             let from = if weakens.is_some() { "where the first cylinder weakens" } else { "the lean edge" };
             let words = format!("{} turn richer than {from}; they share an intake", TurnsOut(margin));
-            (weakens.unwrap_or(edge) + margin, "first-to-weaken", words)
+            (weakens.unwrap_or(edge) + margin, rule_name, words)
         }
         Rule::PickUp { turns } => {
             let picked = question.richness(turns.0);
@@ -149,7 +144,7 @@ fn setting(
             (picked, "pick-up", format!("where it picked up best, tried at {turns} turns"))
         }
     };
-    if rich_end < wanted && question.rule == Rule::Margin && !no_edge {
+    if rich_end < wanted && matches!(question.rule, Rule::Margin | Rule::FirstToWeaken) && !no_edge {
         caveats.push(Caveat::new(
             "plateau-too-narrow",
             "plateau too narrow for the margin: jet, ignition or split cylinders; the setting was held at its rich end",

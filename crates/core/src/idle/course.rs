@@ -32,6 +32,8 @@ pub enum Step {
     SetStop {
         /// The speed, rpm.
         rpm: f64,
+        /// How near it must come, rpm.
+        within_rpm: f64,
     },
     /// Turn the screw (all of them) to a position, let the engine settle, and read.
     Hold {
@@ -120,8 +122,9 @@ pub enum Told {
     },
 }
 
-/// How near the idle speed must come when the stop is set, rpm.
-pub const STOP_WITHIN_RPM: f64 = 50.0;
+/// How near the idle speed must come when the stop is set, rpm, at most; never so far that it would be asked for
+/// again at once.
+const STOP_WITHIN_RPM: f64 = 50.0;
 /// Faster than the idle speed by more than this share, the stop is lowered; at the setting, by more than
 /// [`SAME_IDLE`] either way.
 const TOO_FAST: f64 = 0.05;
@@ -172,6 +175,8 @@ pub struct Course {
     /// The setting of each pass.
     settings: Vec<TurnsOut>,
     trimmed: Vec<TurnsOut>,
+    /// Where every screw stood after the last round of trims.
+    screws: Vec<TurnsOut>,
 }
 
 impl Course {
@@ -205,13 +210,14 @@ impl Course {
             made: 0,
             settings: Vec::new(),
             trimmed: Vec::new(),
+            screws: Vec::new(),
         })
     }
 
     /// What to do next, given the fit of [`Course::holds`] where there is one.
     pub fn step(&self, fit: Option<&Sweep>) -> Step {
         match (self.stage, self.job.idle_rpm) {
-            (Stage::Stop, Some(rpm)) => Step::SetStop { rpm },
+            (Stage::Stop, Some(rpm)) => Step::SetStop { rpm, within_rpm: self.stop_within_rpm(rpm) },
             (Stage::Again, _) => Step::Hold { turns: self.stands, pass: self.pass, again: true },
             (Stage::Stop | Stage::Sweep, _) => self.sweep_step(fit),
             (Stage::Trim { carburettor, round }, idle_rpm) => {
@@ -227,6 +233,22 @@ impl Course {
     /// The holds so far, those of an earlier place of the stop in blocks of their own.
     pub fn holds(&self) -> &[Hold] {
         &self.holds
+    }
+
+    /// Whether a screw has been trimmed in this round.
+    pub fn is_trimming(&self) -> bool {
+        !self.trimmed.is_empty()
+    }
+
+    /// Where the first screw stands: as trimmed where there are several, else as set or held last.
+    pub fn first_screw(&self) -> TurnsOut {
+        self.trimmed.first().or(self.screws.first()).copied().unwrap_or(self.stands)
+    }
+
+    /// How near the stop must bring the idle: less where it was lowered for being off by little.
+    fn stop_within_rpm(&self, idle_rpm: f64) -> f64 {
+        let share = if self.holds.is_empty() { TOO_FAST } else { SAME_IDLE };
+        STOP_WITHIN_RPM.min(share * idle_rpm)
     }
 
     /// The block that the next hold belongs to.
@@ -273,7 +295,8 @@ impl Course {
     fn stop_set(&mut self, idles_rpm: f64) -> Result<()> {
         require((50.0..=20_000.0).contains(&idles_rpm), "rpm", idles_rpm, "from 50 to 20000")?;
         self.next_block();
-        let near = self.job.idle_rpm.is_none_or(|wanted| (idles_rpm - wanted).abs() <= STOP_WITHIN_RPM);
+        let near =
+            self.job.idle_rpm.is_none_or(|wanted| (idles_rpm - wanted).abs() <= self.stop_within_rpm(wanted));
         self.stage = match (near, self.holds.is_empty()) {
             (false, _) => Stage::End(End::WillNotIdle { rpm: idles_rpm }),
             (true, true) => Stage::Sweep,
@@ -284,6 +307,13 @@ impl Course {
 
     fn held(&mut self, hold: Hold) -> Result<()> {
         super::sweep::check(std::slice::from_ref(&hold))?;
+        // A hold made instead of setting the stop does not set it.
+        let stop_is_off = match (self.stage, hold.outcome, self.job.idle_rpm) {
+            (Stage::Stop, Outcome::Ran { rpm, .. }, Some(wanted)) => {
+                self.stop_within_rpm(wanted) < (rpm - wanted).abs()
+            }
+            _ => false,
+        };
         self.block = hold.block;
         self.stands = hold.turns;
         self.holds.push(hold);
@@ -293,7 +323,8 @@ impl Course {
             _ => false,
         };
         // A position is repeated once after the stop was lowered; it is not lowered for that reading again.
-        self.stage = if too_fast && self.stage != Stage::Again { Stage::Stop } else { Stage::Sweep };
+        let lower = too_fast && self.stage != Stage::Again;
+        self.stage = if lower || stop_is_off { Stage::Stop } else { Stage::Sweep };
         Ok(())
     }
 
@@ -323,6 +354,11 @@ impl Course {
             self.settings.last().is_some_and(|last| (last.0 - turns.0).abs() <= SETTLED_TURNS + 1e-9);
         self.settings.push(turns);
         self.stands = turns;
+        if matches!(self.stage, Stage::End(_)) {
+            // Whoever leaves it there in spite of a finding has had the last word.
+            self.stage = Stage::Count;
+            return;
+        }
         // The edge moves with the plate: where the idle is the one asked for, the setting was found at it. Where
         // either speed is not known, nothing speaks against it.
         let at_idle = match (idles_rpm, self.job.idle_rpm) {
@@ -351,7 +387,7 @@ impl Course {
         } else {
             let places = || self.trimmed.iter().map(|turns| turns.0);
             let apart = places().fold(f64::NEG_INFINITY, f64::max) - places().fold(f64::INFINITY, f64::min);
-            self.trimmed.clear();
+            self.screws = std::mem::take(&mut self.trimmed);
             if APART_TURNS < apart {
                 Stage::End(End::ScrewsApart { turns: apart })
             } else if round < ROUNDS {

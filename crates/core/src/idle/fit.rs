@@ -10,7 +10,7 @@ use std::panic::resume_unwind;
 use crate::idle::data::{Data, Reading};
 use crate::idle::linear::{Evidence, Linear, Term};
 use crate::idle::posterior::{Cell, Finding, PRIOR, Posterior, finding};
-use crate::idle::question::{Question, Rule};
+use crate::idle::question::Question;
 use crate::idle::roughness::{ALONE, Roughness, SHARED};
 use crate::idle::shape::Shape;
 
@@ -143,7 +143,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
     let (domain_lean, domain_rich) = question.domain();
     let (first_edge, last_edge) = (domain_lean - BEYOND_LEAN, domain_rich + BEYOND_RICH);
     let shapes = question.response.shapes(question.carburettors);
-    let coupling = if question.rule == Rule::FirstToWeaken { SHARED } else { ALONE };
+    let coupling = if question.shares_intake { SHARED } else { ALONE };
     let roughness = Roughness::new(data, first_edge, last_edge, coupling);
     let mut fit = Fit::new(data, question, roughness.as_ref());
 

@@ -55,6 +55,8 @@ pub struct Question {
     pub cooling: Cooling,
     /// How many screws feed the engine when *one* of them is turned. All turned together is 1.
     pub carburettors: u32,
+    /// Whether one carburettor feeds several cylinders: the leanest of them may weaken before the mean does.
+    pub shares_intake: bool,
     /// How the setting follows from the edge.
     pub rule: Rule,
     /// Holds are never sought below this speed, rpm; `None`: 82 % of the plateau.
@@ -81,6 +83,7 @@ impl Question {
             screw,
             cooling: Cooling::Air,
             carburettors: 1,
+            shares_intake: false,
             rule: Rule::Margin,
             floor_rpm: None,
             response: MixtureResponse::of(screw),

@@ -48,7 +48,7 @@ pub struct Sweep {
     /// Positions on the plateau to blip the throttle at, leanest first: pick-up decides last. Three to five,
     /// on the grid; empty where the plateau is narrower than half a turn.
     pub pick_up: Vec<TurnsOut>,
-    /// The rule's stable name: `maker`, `margin` or `middle`.
+    /// The rule's stable name: `maker`, `margin`, `middle`, `first-to-weaken` or `pick-up`.
     pub rule_name: &'static str,
     /// The rule in words.
     pub rule_words: String,

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use crate::sound::{FRAME_S, Frame, Heard};
+use crate::sound::{Frame, Heard};
 
 /// Speed before a blip: the median over this long, seconds.
 const BEFORE_S: f64 = 6.0;
@@ -18,6 +18,8 @@ const AGAIN: f64 = 0.15;
 const LONGEST_S: f64 = 5.0;
 /// After this long without another one, what was said is complete, seconds.
 const QUIET_S: f64 = 1.2;
+/// What was heard before a silence of this long is forgotten, seconds: an engine that starts flares.
+const FORGOTTEN_S: f64 = 2.0;
 /// Frames in a row that speed must be up for, and that it must be seen on its way down: an ear that slips to a
 /// multiple of the speed comes back at once.
 const LEAST_FRAMES: u32 = 2;
@@ -25,8 +27,10 @@ const LEAST_FRAMES: u32 = 2;
 /// Counts blips in live frames.
 #[derive(Clone, Debug, Default)]
 pub struct BlipWatch {
-    before: VecDeque<f64>,
+    /// Time and speed before any blip, seconds and rpm.
+    before: VecDeque<(f64, f64)>,
     said: Option<Said>,
+    heard_s: f64,
     /// Frames in a row above the speed before.
     up: u32,
 }
@@ -56,8 +60,13 @@ impl BlipWatch {
     pub fn push(&mut self, frame: &Frame) -> Option<u32> {
         if frame.heard == Heard::No || !frame.rpm.is_finite() {
             // Between blips an engine is sometimes lost for a moment; silence is no word.
+            if FORGOTTEN_S < frame.t_s - self.heard_s {
+                self.before.clear();
+                self.said = None;
+            }
             return self.ended(frame.t_s);
         }
+        self.heard_s = frame.t_s;
         match &mut self.said {
             None => {
                 self.begin(frame);
@@ -96,17 +105,18 @@ impl BlipWatch {
             return;
         }
         self.up = 0;
-        self.before.push_back(frame.rpm);
-        if BEFORE_S < self.before.len() as f64 * FRAME_S {
+        self.before.push_back((frame.t_s, frame.rpm));
+        while self.before.front().is_some_and(|first| first.0 < frame.t_s - BEFORE_S) {
             self.before.pop_front();
         }
     }
 
     fn base_rpm(&self) -> Option<f64> {
-        if (self.before.len() as f64) * FRAME_S < LEAST_BEFORE_S {
+        let (first, last) = (self.before.front()?, self.before.back()?);
+        if last.0 - first.0 < LEAST_BEFORE_S {
             return None;
         }
-        let mut speeds: Vec<f64> = self.before.iter().copied().collect();
+        let mut speeds: Vec<f64> = self.before.iter().map(|before| before.1).collect();
         speeds.sort_unstable_by(f64::total_cmp);
         Some(speeds[speeds.len() / 2])
     }
@@ -157,14 +167,24 @@ impl Said {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sound::FRAME_S;
 
     /// What is counted in a course of speeds, a value every 50 ms.
     fn counted(rpm: impl Fn(f64) -> f64, seconds: f64) -> Vec<u32> {
         let mut watch = BlipWatch::new();
         let frames = (0..(seconds / FRAME_S) as usize).map(|index| index as f64 * FRAME_S);
-        frames
-            .filter_map(|t_s| watch.push(&Frame { t_s, rpm: rpm(t_s), sd_rpm: 10.0, heard: Heard::Yes }))
-            .collect()
+        let frame = |t_s: f64| {
+            let heard = if rpm(t_s) > 0.0 { Heard::Yes } else { Heard::No };
+            Frame { t_s, rpm: rpm(t_s), sd_rpm: 10.0, heard }
+        };
+        frames.filter_map(|t_s| watch.push(&frame(t_s))).collect()
+    }
+
+    #[test]
+    fn an_engine_that_flares_twice_as_it_starts_has_said_nothing() {
+        let flares = blips(&[20.5, 21.6], 0.3);
+        let said = counted(|t_s| if (10.0..20.0).contains(&t_s) { 0.0 } else { flares(t_s) }, 30.0);
+        assert!(!said.contains(&2), "{said:?}");
     }
 
     fn blips(at_s: &'static [f64], falls_s: f64) -> impl Fn(f64) -> f64 {

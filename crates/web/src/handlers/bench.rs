@@ -4,7 +4,7 @@ use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Redirect, Response};
-use bellmouth_workshop::bench::{HoldForm, Stage, TachometerForm};
+use bellmouth_workshop::bench::{HoldForm, Stage, TachometerForm, speed_of};
 use bellmouth_workshop::logbook::Id;
 use bellmouth_workshop::{Refusal, Workshop};
 use maud::Markup;
@@ -79,18 +79,28 @@ async fn acted(app: &App, id: &str, action: &str, fields: Fields) -> Result<Id, 
         }
         // What it idles at: as typed, or as heard.
         "stop" | "set" => {
-            let typed = fields.get("rpm").trim().replace(',', ".");
             let heard = app.benches.speed_rpm(job).await;
+            let listens = app.benches.listens(job);
             let setting = action == "set";
             app.ask(move |workshop| {
                 if setting {
                     return workshop.set_screw(job, fields.seen(), fields.get("turns"), heard);
                 }
-                let rpm = if typed.is_empty() { heard } else { Some(typed.parse().unwrap_or(f64::NAN)) };
-                let wanted = workshop.bench(job)?.facts.maker_idle_rpm();
-                // A key without a number, no microphone in use: it stands where it was asked to.
-                let rpm = rpm.or(wanted).unwrap_or(f64::NAN);
-                workshop.stop_set(job, fields.seen(), rpm, fields.get("will-not") == "yes")
+                let will_not = fields.get("will-not") == "yes";
+                let typed = fields.get("rpm").trim();
+                let rpm = match (typed, heard, workshop.bench(job)?.facts.maker_idle_rpm()) {
+                    ("", Some(heard), _) => heard,
+                    // A key pressed by one who reads a tachometer: it stands where it was asked to.
+                    ("", None, Some(wanted)) if !will_not && !listens => wanted,
+                    ("", None, _) => {
+                        return Err(Refusal::misused(
+                            "what it idles at was neither typed nor heard well",
+                            "type what a tachometer shows, or wait until the speed is heard well",
+                        ));
+                    }
+                    (typed, _, _) => speed_of(typed)?,
+                };
+                workshop.stop_set(job, fields.seen(), rpm, will_not)
             })
             .await?;
         }

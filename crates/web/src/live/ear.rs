@@ -1,6 +1,6 @@
 //! The thread that listens for a bench.
 
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::Receiver;
 use std::time::{Duration, Instant};
 
@@ -20,7 +20,7 @@ pub(super) fn listen(
     live: &LiveBench,
     mut ear: Ear,
     words: &Receiver<ToEar>,
-    fell_behind: &AtomicBool,
+    (waiting, fell_behind): (&AtomicUsize, &AtomicBool),
 ) {
     let mut shown = Instant::now();
     let mut samples = Vec::new();
@@ -45,6 +45,7 @@ pub(super) fn listen(
                 let _ = reply.send(kept);
             }
             ToEar::Samples(bytes) => {
+                waiting.fetch_sub(1, Ordering::Relaxed);
                 if fell_behind.swap(false, Ordering::Relaxed) {
                     ear.gap();
                 }

@@ -1,8 +1,8 @@
 //! A page's socket: samples and words one way, news the other.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{TrySendError, sync_channel};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc::channel;
 
 use axum::body::Bytes;
 use axum::extract::ws::{Message, WebSocket, WebSocketUpgrade};
@@ -103,14 +103,12 @@ async fn carry(app: App, live: Arc<LiveBench>, mut socket: WebSocket) {
 fn send_samples(live: &LiveBench, stream: u64, samples: Bytes) -> bool {
     let ear = lock(&live.ear);
     let Some(ear) = ear.as_ref().filter(|ear| ear.stream == stream) else { return false };
-    match ear.line.try_send(ToEar::Samples(samples)) {
-        Ok(()) => true,
-        Err(TrySendError::Full(_)) => {
-            ear.fell_behind.store(true, Ordering::Relaxed);
-            true
-        }
-        Err(TrySendError::Disconnected(_)) => false,
+    if WAITING_BLOCKS <= ear.waiting.load(Ordering::Relaxed) {
+        ear.fell_behind.store(true, Ordering::Relaxed);
+        return true;
     }
+    ear.waiting.fetch_add(1, Ordering::Relaxed);
+    ear.line.send(ToEar::Samples(samples)).is_ok()
 }
 
 fn hang_up(live: &LiveBench, stream: u64) {
@@ -179,13 +177,15 @@ async fn begin(app: &App, live: &Arc<LiveBench>, stream: u64, sample_rate_hz: f6
     let Some(layout) = layout_of(&bench.machine) else { return Ok(false) };
     let mut ear = Ear::new(sample_rate_hz, &Firing::from(layout), bench.facts.about_rpm())?;
     ear.arm(bench.armed());
-    let (line, words) = sync_channel(WAITING_BLOCKS);
+    let (line, words) = channel();
+    let waiting = Arc::new(AtomicUsize::new(0));
     let fell_behind = Arc::new(AtomicBool::new(false));
-    *lock(&live.ear) = Some(EarLine { stream, line, fell_behind: fell_behind.clone() });
+    *lock(&live.ear) =
+        Some(EarLine { stream, line, waiting: waiting.clone(), fell_behind: fell_behind.clone() });
     let (workshop, live) = (app.benches.workshop.clone(), live.clone());
     std::thread::Builder::new()
         .name("ear".into())
-        .spawn(move || listen(&workshop, &live, ear, &words, &fell_behind))
+        .spawn(move || listen(&workshop, &live, ear, &words, (&waiting, &fell_behind)))
         .map_err(|error| {
             Refusal::ours(format!("no thread could be started: {error}"), "close other programs")
         })?;

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use bellmouth_workshop::bench::{Heat, Stage};
+use bellmouth_workshop::bench::Heat;
 use serde_json::json;
 use tokio::sync::watch;
 
@@ -48,10 +48,7 @@ pub(super) async fn keep_time(app: App, live: Arc<LiveBench>, mut stop: watch::R
                     workshop.note_idling(job, clock.idling_ms, clock.since_cool_ms)?;
                 }
                 let bench = workshop.bench(job)?;
-                let open = matches!(
-                    bench.stage,
-                    Stage::Stop { .. } | Stage::Move { .. } | Stage::Holding(_) | Stage::Set { .. }
-                );
+                let open = bench.stage.engine_runs();
                 let pause = open && held.heat(&bench) == Heat::PauseNow;
                 if pause {
                     workshop.pause_for_heat(job)?;

@@ -12,7 +12,7 @@ use super::shell::{self, Step};
 /// The last page of a job.
 pub(crate) fn page(bench: &BenchState, refused: Option<&str>) -> Markup {
     let left = bench.facts.left_turns();
-    let set = bench.facts.stands_at();
+    let set = bench.set_at();
     let start = left.or(set).or(Some(bench.position()));
     shell::scripted(
         "As left",

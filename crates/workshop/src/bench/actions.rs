@@ -196,7 +196,7 @@ impl Workshop {
     /// A speed or position that is none; a bench that is not open.
     pub fn keep_typed(&self, job: Id, form: &TachometerForm) -> Result<Done, Refusal> {
         let (id, turns) = hold_of(&form.hold)?;
-        let rpm = number_of(&form.rpm, "speed", "what the tachometer shows, such as 1040", 200.0, 14_000.0)?;
+        let rpm = speed_of(&form.rpm)?;
         let armed = self.armed_for(job, id, turns)?;
         self.keep(job, armed, Outcome::Ran { rpm, se_rpm: None }, None, Source::Tachometer)
     }
@@ -404,6 +404,15 @@ impl Workshop {
         self.logbook().set_facts(job, seen, facts, now_ms())?;
         Ok(())
     }
+}
+
+/// A speed as a person types it from a tachometer.
+///
+/// # Errors
+///
+/// What is none.
+pub fn speed_of(typed: &str) -> Result<f64, Refusal> {
+    number_of(typed, "speed", "what the tachometer shows, such as 1040", 200.0, 14_000.0)
 }
 
 pub(crate) fn hold_of(form: &HoldForm) -> Result<(Id, TurnsOut), Refusal> {

@@ -1,6 +1,6 @@
 //! What a person tells of the way around the holds: stop, setting, every screw by itself, seat.
 
-use bellmouth_core::idle::{End, STOP_WITHIN_RPM};
+use bellmouth_core::idle::{Course, End};
 use bellmouth_core::quantity::TurnsOut;
 use bellmouth_logbook::{Id, LEFT_TURNS};
 
@@ -27,16 +27,16 @@ impl Workshop {
             ));
         }
         let bench = self.bench(job)?;
-        if let (Some(wanted), false) = (bench.facts.maker_idle_rpm(), will_not)
-            && STOP_WITHIN_RPM < (idles_rpm - wanted).abs()
+        if let (Stage::Stop { rpm, within_rpm }, false) = (&bench.stage, will_not)
+            && *within_rpm < (idles_rpm - rpm).abs()
         {
             return Err(Refusal::misused(
-                format!("it idles at {idles_rpm:.0} rpm, and {wanted:.0} ± {STOP_WITHIN_RPM:.0} is wanted"),
+                format!("it idles at {idles_rpm:.0} rpm, and {rpm:.0} ± {within_rpm:.0} is wanted"),
                 "turn the stop, the screw left alone; if it comes no nearer, say that it will not idle there",
             ));
         }
         let events = appended(&bench, Happened::Stop { rpm: idles_rpm });
-        self.set(job, seen, &[(name::COURSE, &events), (name::ARMED, ""), (name::TARGET, "")])
+        self.set(job, since(&bench, seen), &[(name::COURSE, &events), (name::ARMED, ""), (name::TARGET, "")])
     }
 
     /// A fan, a lamp, the load or anything else was changed: later holds are a block of their own.
@@ -45,8 +45,9 @@ impl Workshop {
     ///
     /// A page that is out of date.
     pub fn new_block(&self, job: Id, seen: Seen) -> Result<(), Refusal> {
-        let events = appended(&self.bench(job)?, Happened::Changed);
-        self.set(job, seen, &[(name::COURSE, &events), (name::ARMED, "")])
+        let bench = self.bench(job)?;
+        let events = appended(&bench, Happened::Changed);
+        self.set(job, since(&bench, seen), &[(name::COURSE, &events), (name::ARMED, "")])
     }
 
     /// Ends the sweep with what there is, or goes on with it.
@@ -60,10 +61,10 @@ impl Workshop {
             return self.set(job, seen, &[(name::FINISHED, "yes"), (name::ARMED, ""), (name::TARGET, "")]);
         }
         let to = bench.position().0.to_string();
-        let events = without_last(&bench, is_setting);
+        let events = without_setting(&bench);
         self.set(
             job,
-            seen,
+            since(&bench, seen),
             &[
                 (name::FINISHED, ""),
                 (name::STANDS_AT, ""),
@@ -82,11 +83,12 @@ impl Workshop {
     pub fn set_screw(&self, job: Id, seen: Seen, turns: &str, idles_rpm: Option<f64>) -> Result<(), Refusal> {
         let position = turns_of(turns, "position")?;
         let left = Happened::Left { turns: position, rpm: idles_rpm.filter(|rpm| rpm.is_finite()) };
-        let events = appended(&self.bench(job)?, left);
+        let bench = self.bench(job)?;
+        let events = appended(&bench, left);
         let turns = position.to_string();
         self.set(
             job,
-            seen,
+            since(&bench, seen),
             &[
                 (name::STANDS_AT, &turns),
                 (name::COURSE, &events),
@@ -109,7 +111,7 @@ impl Workshop {
             return Err(Refusal::misused("no screw is being trimmed", "look at what the bench asks for now"));
         }
         let events = appended(&bench, Happened::Trimmed { turns });
-        self.set(job, seen, &[(name::COURSE, &events)])
+        self.set(job, since(&bench, seen), &[(name::COURSE, &events)])
     }
 
     /// The plates are balanced.
@@ -125,7 +127,8 @@ impl Workshop {
                 "look at what the bench asks for now",
             ));
         }
-        self.set(job, seen, &[(name::COURSE, &appended(&bench, Happened::Balanced))])
+        let events = appended(&bench, Happened::Balanced);
+        self.set(job, since(&bench, seen), &[(name::COURSE, &events)])
     }
 
     /// It picked up best at a position, of those tried inside the plateau; empty: let the other rule decide again.
@@ -137,10 +140,11 @@ impl Workshop {
         let turns =
             if turns.trim().is_empty() { String::new() } else { turns_of(turns, "position")?.to_string() };
         // Where it was set already, it is to be set anew.
-        let events = without_last(&self.bench(job)?, is_setting);
+        let bench = self.bench(job)?;
+        let events = without_setting(&bench);
         self.set(
             job,
-            seen,
+            since(&bench, seen),
             &[
                 (name::PICKED_UP, &turns),
                 (name::STANDS_AT, ""),
@@ -164,9 +168,20 @@ impl Workshop {
         }
         if matches!(bench.stage, Stage::Count { .. } | Stage::Trim { .. } | Stage::Balance | Stage::Ended(_))
         {
-            let of_stop = matches!(bench.stage, Stage::Ended(End::WillNotIdle { .. }));
-            let events = without_last(&bench, if of_stop { is_stop } else { is_setting });
-            return self.set(job, seen, &[(name::STANDS_AT, ""), (name::COURSE, &events)]);
+            let trims = bench.course.as_ref().is_some_and(Course::is_trimming);
+            let events = match bench.stage {
+                Stage::Ended(End::WillNotIdle { .. }) => {
+                    without_last(&bench, |what| matches!(what, Happened::Stop { .. }))
+                }
+                Stage::Trim { .. } if trims => {
+                    without_last(&bench, |what| matches!(what, Happened::Trimmed { .. }))
+                }
+                _ => without_setting(&bench),
+            };
+            let set = if trims { bench.facts.stands_at() } else { None };
+            let set = set.map(|turns| turns.0.to_string()).unwrap_or_default();
+            let facts = [(name::STANDS_AT, set.as_str()), (name::COURSE, &events)];
+            return self.set(job, since(&bench, seen), &facts);
         }
         let held: Vec<TurnsOut> =
             bench.readings.iter().filter(|entry| entry.struck.is_none()).map(|entry| entry.turns()).collect();
@@ -197,20 +212,36 @@ fn appended(bench: &BenchState, what: Happened) -> String {
     written(&events)
 }
 
-/// The events without the last of a kind and what followed it.
+/// The revision that a change stands on: the one the page saw, or the one that was read just now, so that what is told at
+/// the same time by another is never written over.
+fn since(bench: &BenchState, seen: Seen) -> Seen {
+    seen.or(Some(bench.job.revision))
+}
+
+/// The events without the last of a kind.
 fn without_last(bench: &BenchState, kind: fn(&Happened) -> bool) -> String {
     let mut events = bench.facts.events();
-    let last = events.iter().rposition(|event| kind(&event.what));
-    events.truncate(last.unwrap_or(events.len()));
+    if let Some(last) = events.iter().rposition(|event| kind(&event.what)) {
+        events.remove(last);
+    }
     written(&events)
 }
 
-fn is_setting(what: &Happened) -> bool {
-    matches!(what, Happened::Left { .. })
-}
-
-fn is_stop(what: &Happened) -> bool {
-    matches!(what, Happened::Stop { .. })
+/// The events without the last setting and the trims that followed it, where the screw has been set; what was done to the
+/// stop and beside it has happened all the same.
+fn without_setting(bench: &BenchState) -> String {
+    let mut events = bench.facts.events();
+    let is_set =
+        matches!(bench.stage, Stage::Count { .. } | Stage::Trim { .. } | Stage::Balance | Stage::Ended(_));
+    let last = events.iter().rposition(|event| matches!(event.what, Happened::Left { .. }));
+    if let (true, Some(last)) = (is_set, last) {
+        let mut index = 0;
+        events.retain(|event| {
+            index += 1;
+            index <= last || matches!(event.what, Happened::Stop { .. } | Happened::Changed)
+        });
+    }
+    written(&events)
 }
 
 fn written(events: &[Event]) -> String {

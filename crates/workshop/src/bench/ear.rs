@@ -17,6 +17,8 @@ pub use view::LiveView;
 
 /// Frames kept for the spread that is shown, and for a speed that is asked for: so long, seconds.
 const RECENT_S: f64 = 3.0;
+/// A page that began to speak and never tells that it has ended is taken to have, after this long, seconds.
+const SPEAKS_AT_MOST_S: f64 = 25.0;
 /// An engine not heard for this long has stopped, seconds.
 const STOPPED_AFTER_S: f64 = 3.0;
 
@@ -54,6 +56,7 @@ pub struct Ear {
     since_s: f64,
     /// Whether the page's own voice is in the microphone.
     speaking: bool,
+    speaking_since_s: f64,
     blips: BlipWatch,
     lead: Option<Lead>,
 }
@@ -79,6 +82,7 @@ impl Ear {
             heard_s: 0.0,
             since_s: 0.0,
             speaking: false,
+            speaking_since_s: 0.0,
             blips: BlipWatch::new(),
             lead: None,
         })
@@ -105,6 +109,7 @@ impl Ear {
     /// The page begins to speak, or has spoken: nothing is read meanwhile, and what was being read begins anew.
     pub fn speaking(&mut self, speaking: bool) {
         self.speaking = speaking;
+        self.speaking_since_s = self.heard_s;
         self.gap();
         if let (Some(lead), false) = (&mut self.lead, speaking) {
             lead.spoken();
@@ -132,6 +137,9 @@ impl Ear {
     pub fn hear(&mut self, samples: &[f32]) -> Vec<News> {
         let mut news = Vec::new();
         self.heard_s += samples.len() as f64 / self.sample_rate_hz;
+        if self.speaking && SPEAKS_AT_MOST_S < self.heard_s - self.speaking_since_s {
+            self.speaking(false);
+        }
         for frame in self.listener.feed(samples) {
             if self.speaking || frame.t_s < self.since_s {
                 continue;
@@ -149,7 +157,9 @@ impl Ear {
         if let Some(frame) = self.listener.live()
             && self.recent.back().is_none_or(|last| last.t_s < frame.t_s)
         {
-            self.silent_s = if frame.heard == Heard::No { self.silent_s + FRAME_S } else { 0.0 };
+            // A block may hold more than one frame's time.
+            let passed_s = self.recent.back().map_or(FRAME_S, |last| frame.t_s - last.t_s);
+            self.silent_s = if frame.heard == Heard::No { self.silent_s + passed_s } else { 0.0 };
             self.recent.push_back(frame);
             while self.recent.front().is_some_and(|first| first.t_s < frame.t_s - RECENT_S) {
                 self.recent.pop_front();
@@ -157,7 +167,7 @@ impl Ear {
             let blips = self.blips.push(&frame).filter(|_| !self.speaking);
             let running = self.running();
             if let Some(lead) = &mut self.lead {
-                news.extend(lead.live(running, blips).map(News::Wish));
+                news.extend(lead.live(passed_s, running, blips).map(News::Wish));
             }
         }
         news
@@ -189,7 +199,8 @@ impl Ear {
 
     /// Mean speed over the last three seconds, rpm, if it was heard all the time.
     pub fn speed_rpm(&self) -> Option<f64> {
-        let enough = 0.9 * RECENT_S / FRAME_S <= self.recent.len() as f64;
+        let (first, last) = (self.recent.front()?, self.recent.back()?);
+        let enough = 0.9 * RECENT_S <= last.t_s - first.t_s;
         let heard = self.recent.iter().all(|frame| frame.heard == Heard::Yes);
         let count = self.recent.len() as f64;
         (enough && heard).then(|| self.recent.iter().map(|frame| frame.rpm).sum::<f64>() / count)

@@ -3,10 +3,9 @@
 //! It waits until the page has spoken, gives the hand its time, hears the engine settle, and says what is to be
 //! done next. It knows time only by the frames it is given, so that the same sound leads the same way.
 
-use bellmouth_core::idle::STOP_WITHIN_RPM;
 use bellmouth_core::quantity::TurnsOut;
+use bellmouth_core::sound::Frame;
 use bellmouth_core::sound::settled::{HoldRules, HoldState, HoldWatch};
-use bellmouth_core::sound::{FRAME_S, Frame};
 
 use bellmouth_logbook::Id;
 
@@ -63,16 +62,21 @@ impl Workshop {
     ///
     /// As the action it stands for.
     pub fn grant(&self, job: Id, wish: &Wish) -> Result<(), Refusal> {
-        match wish {
-            Wish::Hold(turns) => {
-                let id = self.bench(job)?.hold_id().to_string();
-                self.begin_hold(job, None, &HoldForm { id, turns: turns.0.to_string() }).map(|_| ())
+        let bench = self.bench(job)?;
+        let seen = Some(bench.job.revision);
+        // What a person pressed meanwhile has the last word.
+        match (wish, &bench.stage) {
+            (Wish::Hold(turns), Stage::Move { to, .. }) if turns == to => {
+                let form = HoldForm { id: bench.hold_id().to_string(), turns: turns.0.to_string() };
+                self.begin_hold(job, seen, &form).map(|_| ())
             }
-            Wish::StopSet { rpm } => self.stop_set(job, None, *rpm, false),
-            Wish::Stands { turns, rpm } => self.set_screw(job, None, &turns.0.to_string(), Some(*rpm)),
-            Wish::GoOn => self.pause(job, None, false, false),
-            Wish::Again if self.bench(job)?.armed().is_some() => self.back(job, None),
-            Wish::Again | Wish::Say(_) => Ok(()),
+            (Wish::StopSet { rpm }, Stage::Stop { .. }) => self.stop_set(job, seen, *rpm, false),
+            (Wish::Stands { turns, rpm }, Stage::Set { to, .. }) if turns == to => {
+                self.set_screw(job, seen, &turns.0.to_string(), Some(*rpm))
+            }
+            (Wish::GoOn, Stage::Paused(Pause::ByHand)) => self.pause(job, seen, false, false),
+            (Wish::Again, Stage::Holding(_)) => self.back(job, seen),
+            _ => Ok(()),
         }
     }
 }
@@ -98,6 +102,7 @@ pub struct Lead {
     watch: HoldWatch,
     /// Since the speed at the stop was told last, seconds.
     told_s: f64,
+    was_heard: bool,
     silent_s: f64,
     silence_said: bool,
     /// For how long the present hold has been held, seconds.
@@ -126,6 +131,7 @@ impl Lead {
             phase: Phase::Waiting,
             watch: HoldWatch::new(rules),
             told_s: 0.0,
+            was_heard: false,
             silent_s: 0.0,
             silence_said: false,
             held_s: 0.0,
@@ -170,11 +176,11 @@ impl Lead {
         }
         let HoldState::Taken(held) = self.watch.push(frame) else { return None };
         match self.stage {
-            Some(Stage::Stop { rpm }) if (held.mean_rpm - rpm).abs() <= STOP_WITHIN_RPM => {
+            Some(Stage::Stop { rpm, within_rpm }) if (held.mean_rpm - rpm).abs() <= within_rpm => {
                 self.phase = Phase::Waiting;
                 Some(Wish::StopSet { rpm: held.mean_rpm })
             }
-            Some(Stage::Stop { rpm }) => {
+            Some(Stage::Stop { rpm, .. }) => {
                 self.watch.restart();
                 if self.told_s < TOLD_AGAIN_S {
                     return None;
@@ -191,35 +197,37 @@ impl Lead {
         }
     }
 
-    /// Lets a live frame's time pass: whether an engine runs, and the blips that were counted, if a word of them
+    /// Lets some time pass, seconds: whether an engine runs, and the blips that were counted, if a word of them
     /// has just ended.
-    pub fn live(&mut self, running: bool, blips: Option<u32>) -> Option<Wish> {
-        self.told_s += FRAME_S;
+    pub fn live(&mut self, passed_s: f64, running: bool, blips: Option<u32>) -> Option<Wish> {
+        self.told_s += passed_s;
         if blips == Some(2) {
             return self.again();
         }
         if running {
+            self.was_heard = true;
             if self.silence_said {
                 self.silence_said = false;
-                // Whoever stops the engine to reach the screw has moved it by now.
-                if let Phase::Hand { .. } = self.phase {
-                    self.phase = Phase::Hand { left_s: STARTED_S, of_s: STARTED_S };
+                // Whoever stops the engine to reach the screw may have moved it by now, or not.
+                if let Phase::Hand { left_s, of_s } = &mut self.phase {
+                    *left_s = left_s.max(STARTED_S);
+                    *of_s = of_s.max(*left_s);
                 }
             }
             self.silent_s = 0.0;
         } else {
-            return self.silent();
+            return self.silent(passed_s);
         }
         match &mut self.phase {
             Phase::Speaking { for_s } => {
-                *for_s += FRAME_S;
+                *for_s += passed_s;
                 if SPEAKS_AT_MOST_S < *for_s {
                     self.spoken();
                 }
                 None
             }
             Phase::Hand { left_s, .. } => {
-                *left_s -= FRAME_S;
+                *left_s -= passed_s;
                 if 0.0 < *left_s {
                     return None;
                 }
@@ -235,14 +243,14 @@ impl Lead {
                     }
                 }
             }
-            Phase::Waiting if matches!(self.stage, Some(Stage::Holding(_))) => self.held(),
+            Phase::Waiting if matches!(self.stage, Some(Stage::Holding(_))) => self.held(passed_s),
             Phase::Waiting | Phase::Steady => None,
         }
     }
 
-    fn held(&mut self) -> Option<Wish> {
+    fn held(&mut self, passed_s: f64) -> Option<Wish> {
         let before = self.held_s < LONG_HOLD_S;
-        self.held_s += FRAME_S;
+        self.held_s += passed_s;
         (before && LONG_HOLD_S <= self.held_s).then(|| {
             Wish::Say(
                 "This hold does not come to an end: the speed is not steady, or not heard well. Move the microphone, or type what a tachometer shows."
@@ -270,7 +278,12 @@ impl Lead {
             (Phase::Speaking { .. }, _) => words("listen"),
             (Phase::Hand { left_s, of_s }, _) => {
                 let left_s = left_s.max(0.0);
-                Some((format!("turn it now: {:.0} s", left_s.ceil()), left_s / of_s))
+                let moves = matches!(
+                    self.stage,
+                    Some(Stage::Move { from, to } | Stage::Set { from, to }) if from.on_grid() != to.on_grid()
+                );
+                let what = if moves { "turn it now" } else { "hands off" };
+                Some((format!("{what}: {:.0} s", left_s.ceil()), left_s / of_s))
             }
             (Phase::Steady, Some(Stage::Stop { .. })) => words("turn the stop; then hands off"),
             (Phase::Steady, _) => words("hands off, waiting for a steady speed"),
@@ -287,20 +300,18 @@ impl Lead {
         };
     }
 
-    fn silent(&mut self) -> Option<Wish> {
-        let wants = matches!(
-            self.stage,
-            Some(Stage::Stop { .. } | Stage::Move { .. } | Stage::Holding(_) | Stage::Set { .. })
-        );
-        self.silent_s += FRAME_S;
+    fn silent(&mut self, passed_s: f64) -> Option<Wish> {
+        // It is asked what it died of where that can be said, and only of an engine that was heard before.
+        let could_die = matches!(self.stage, Some(Stage::Move { .. } | Stage::Holding(_)));
+        let wants = could_die || matches!(self.stage, Some(Stage::Stop { .. } | Stage::Set { .. }));
+        self.silent_s += passed_s;
         if !wants || self.silence_said || self.silent_s < SILENT_S {
             return None;
         }
         self.silence_said = true;
         self.watch.restart();
-        Some(Wish::Say(
-            "I do not hear the engine. If it died, press \"it died\". Then start it again.".into(),
-        ))
+        let died = if could_die && self.was_heard { " If it died, press \"it died\"." } else { "" };
+        Some(Wish::Say(format!("I do not hear the engine.{died} Start it, and I go on.")))
     }
 }
 

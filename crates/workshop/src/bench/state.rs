@@ -50,6 +50,8 @@ pub enum Stage {
     Stop {
         /// The maker's idle speed, rpm.
         rpm: f64,
+        /// How near it must come, rpm.
+        within_rpm: f64,
     },
     /// Turn the screw to a position, then say so.
     Move {
@@ -75,8 +77,6 @@ pub enum Stage {
         round: u32,
         /// The fall, rpm.
         drop_rpm: f64,
-        /// Where it stands.
-        from: TurnsOut,
     },
     /// Balance the throttle plates.
     Balance,
@@ -113,6 +113,21 @@ pub struct BenchState {
     pub course: Option<Course>,
     /// What to do now.
     pub stage: Stage,
+}
+
+impl Stage {
+    /// Whether the engine idles while this is done: then the clock of heat counts, and the bench may rest.
+    pub fn engine_runs(&self) -> bool {
+        matches!(
+            self,
+            Stage::Stop { .. }
+                | Stage::Move { .. }
+                | Stage::Holding(_)
+                | Stage::Set { .. }
+                | Stage::Trim { .. }
+                | Stage::Balance
+        )
+    }
 }
 
 impl Workshop {
@@ -176,6 +191,7 @@ impl BenchState {
         } else {
             Rule::Margin
         };
+        question.shares_intake = self.intake_is_shared();
         // Oil pressure: the maker's idle less 15 % (common practice, no source).
         question.floor_rpm = self.facts.maker_idle_rpm().map(|rpm| 0.85 * rpm);
         question.base_turns = self.build.base_turns;
@@ -206,6 +222,11 @@ impl BenchState {
     /// The block that the next hold belongs to.
     pub fn block(&self) -> u32 {
         self.course.as_ref().map_or(1, Course::block)
+    }
+
+    /// Where the first screw was set, or trimmed; `None` before that.
+    pub fn set_at(&self) -> Option<TurnsOut> {
+        self.facts.stands_at().and(self.course.as_ref()).map(Course::first_screw)
     }
 
     /// Where the screw was found, when it was counted.
@@ -346,19 +367,17 @@ impl BenchState {
         let fit = self.answer();
         let Some(course) = &self.course else { return Stage::Move { from, to: from } };
         match (course.step(fit), fit) {
-            (Step::Hold { .. }, Some(fit)) if self.facts.finished() => {
+            (Step::Hold { again: false, .. }, Some(fit)) if self.facts.finished() => {
                 Stage::Set { from, to: fit.setting_on_grid }
             }
-            (Step::SetStop { rpm }, _) => Stage::Stop { rpm },
+            (Step::SetStop { rpm, within_rpm }, _) => Stage::Stop { rpm, within_rpm },
             // Before the first hold the screw stays where it stands.
             (Step::Hold { .. }, _) if course.holds().is_empty() => Stage::Move { from, to: from },
             (Step::Hold { turns, .. }, _) => Stage::Move { from, to: turns },
             (Step::Leave { turns }, _) => Stage::Set { from, to: turns },
-            (Step::Trim { carburettor, round, drop_rpm }, _) => {
-                Stage::Trim { carburettor, round, drop_rpm, from: self.facts.stands_at().unwrap_or(from) }
-            }
+            (Step::Trim { carburettor, round, drop_rpm }, _) => Stage::Trim { carburettor, round, drop_rpm },
             (Step::Balance, _) => Stage::Balance,
-            (Step::CountToSeat, _) => Stage::Count { set: self.facts.stands_at().unwrap_or(from) },
+            (Step::CountToSeat, _) => Stage::Count { set: course.first_screw() },
             (Step::End(end), _) => Stage::Ended(end),
         }
     }

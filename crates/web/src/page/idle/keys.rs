@@ -58,21 +58,23 @@ pub(super) fn keys(bench: &BenchState) -> Markup {
                     (key(bench, "take", "wide main", "main", &[], html! { "Take this reading" small { "or wait: it is taken by itself" } }))
                     (again()) (eighths) (safety(bench, armed.turns))
                 }
-                Stage::Stop { rpm } => {
+                Stage::Stop { rpm, .. } => {
                     (key(bench, "stop", "wide main", "main", &[], html! { "It idles at " (format!("{rpm:.0}")) small { "as heard; or as a tachometer shows" } }))
                     (again()) (will_not_idle(bench))
                     (key(bench, "pause", "half", "pause", &[], html! { "Pause" }))
                     (alarm_key(bench, "half alarm"))
                 }
-                Stage::Trim { carburettor, from, .. } => {
-                    (trim(bench, *carburettor, *from))
-                    (key(bench, "balanced", "half", "", &[], html! { span { "Leave them equal" small { "no trim, plates balanced" } } }))
+                Stage::Trim { carburettor, .. } => {
+                    (trim(bench, *carburettor))
+                    (key(bench, "balanced", "quarter", "", &[], html! { "Leave equal" }))
                     (key(bench, "back", "quarter", "back", &[], html! { "Back" }))
+                    (key(bench, "pause", "quarter", "pause", &[], html! { "Pause" }))
                     (alarm_key(bench, "quarter alarm"))
                 }
                 Stage::Balance => {
                     (key(bench, "balanced", "wide main", "main", &[], html! { "Balanced" }))
-                    (key(bench, "back", "half", "back", &[], html! { "Back" }))
+                    (key(bench, "back", "quarter", "back", &[], html! { "Back" }))
+                    (key(bench, "pause", "quarter", "pause", &[], html! { "Pause" }))
                     (alarm_key(bench, "half alarm"))
                 }
                 Stage::Ended(_) => {
@@ -81,7 +83,7 @@ pub(super) fn keys(bench: &BenchState) -> Markup {
                     (alarm_key(bench, "half alarm"))
                 }
                 Stage::Paused(pause) => {
-                    (key(bench, "resume", "wide main", "main", &[("cooled", if *pause == Pause::Heat { "yes" } else { "" })],
+                    (key(bench, "resume", "wide main", if *pause == Pause::Heat { "main" } else { "resume" }, &[("cooled", if *pause == Pause::Heat { "yes" } else { "" })],
                         html! { (if *pause == Pause::Heat { "It has cooled: go on" } else { "Go on" }) }))
                     @if *pause == Pause::ByHand {
                         (key(bench, "resume", "wide", "", &[("cooled", "yes")], html! { "Go on, and it has cooled" small { "starts the idling clock anew" } }))
@@ -129,12 +131,12 @@ fn will_not_idle(bench: &BenchState) -> Markup {
     }
 }
 
-fn trim(bench: &BenchState, carburettor: u32, from: TurnsOut) -> Markup {
+fn trim(bench: &BenchState, carburettor: u32) -> Markup {
     let at = format!("{}/idle/trimmed", shell::job(bench.job.id));
     html! {
         form.wide.trim method="post" action=(at) {
             (shell::seen(bench.job.revision))
-            label.field { span { "stands at, turns out" } input type="number" name="turns" min="0" max="6" step="0.125" value=(from.0); }
+            label.field { span { "stands at, turns out" } input type="number" name="turns" min="0" max="6" step="0.125" required; }
             button.key.main data-key="main" { "Screw " (carburettor) " is trimmed" }
         }
     }

@@ -12,15 +12,13 @@ use crate::page::shell;
 
 /// Below the keys: the other ways to read, the readings, the switches, the cautions.
 pub(super) fn more(bench: &BenchState) -> Markup {
-    let running = matches!(
-        bench.stage,
-        Stage::Stop { .. } | Stage::Move { .. } | Stage::Holding(_) | Stage::Set { .. }
-    );
+    let running = bench.stage.engine_runs();
+    let holds = !matches!(bench.stage, Stage::Trim { .. } | Stage::Balance);
     html! {
-        @if running { (ways(bench)) }
+        @if running && holds { (ways(bench)) }
         @if matches!(bench.stage, Stage::Set { .. } | Stage::Count { .. } | Stage::Left { .. }) { (pick_up(bench)) (finding(bench)) }
         @if !bench.readings.is_empty() { (readings(bench)) (firings(bench)) }
-        @if running { (switches(bench)) }
+        @if running && holds { (switches(bench)) }
         ul.cautions { @for caution in cautions::BENCH { li { (caution.short) } } }
         p.small { a href="/cautions" { "The cautions in full" } " · keys: space the main key, ← leaner, → richer, b back, p pause, a again, d died, x alarm" }
     }
@@ -59,15 +57,17 @@ fn ways(bench: &BenchState) -> Markup {
         input type="hidden" name="id" value=(id);
         label.field { span { "at turns out" } input type="number" name="turns" min="0" max="6" step="0.125" value=(turns.0); }
     };
+    let at_stop = matches!(bench.stage, Stage::Stop { .. });
     html! {
         div.row id="ways" {
             button.key.quiet data-do="deafen" data-when="listening" hidden { "Microphone off" }
             button.key.quiet data-do="voice" aria-pressed="false" { "Speak to me" }
             button.key.quiet data-do="lead" data-when="unled" hidden { "Lead me, hands free" }
+            button.key.quiet data-do="unlead" data-when="led" hidden { "Lead me no longer" }
         }
         details data-key="typed" { summary { "Type what a tachometer shows" }
-            form.row method="post" action=(at("typed")) {
-                (here)
+            form.row method="post" action=(at(if at_stop { "stop" } else { "typed" })) {
+                @if at_stop { (shell::seen(bench.job.revision)) } @else { (here) }
                 label.field { span { "rpm" } input type="text" name="rpm" inputmode="numeric" required placeholder="1040"; }
                 button.key.main { "Save" }
             }

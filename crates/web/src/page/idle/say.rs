@@ -76,8 +76,9 @@ fn instruction(bench: &BenchState) -> Instruction {
             say("Let it cool", "kill switch, fan on; go on when the oil is below 80 °C")
                 .spoken("Let it cool. Kill switch, fan on. Go on when the oil is below 80 degrees.")
         }
-        Stage::Stop { rpm } => {
-            say(&format!("Set the idle to {rpm:.0}"), "with the stop, within 50 rpm; the screw is left alone")
+        Stage::Stop { rpm, within_rpm } => {
+            let note = format!("with the stop, within {within_rpm:.0} rpm; the screw is left alone");
+            say(&format!("Set the idle to {rpm:.0}"), &note)
                 .spoken(format!("Set the idle to {rpm:.0} with the stop. Leave the mixture screw alone."))
         }
         Stage::Holding(armed) => {
@@ -99,7 +100,9 @@ fn instruction(bench: &BenchState) -> Instruction {
                 .spoken(format!("Leave the screw at {}: {}. Hands off.", turns_spoken(*to), why_set(bench)))
                 .done()
         }
-        Stage::Set { from, to } => turn(bench, *from, *to, why_set(bench)).done(),
+        Stage::Set { from, to } => {
+            turn(bench, *from, *to, &format!("{}; then hands off", why_set(bench))).done()
+        }
         Stage::Trim { carburettor, round, drop_rpm, .. } => say(
             &format!("Screw {carburettor}: {drop_rpm:.0} rpm leaner"),
             &format!("it alone; then back richer, by as much as every other · round {round} of 2"),

@@ -1,6 +1,6 @@
 //! What whoever leads must hold to, told by frames alone.
 
-use bellmouth_core::sound::Heard;
+use bellmouth_core::sound::{FRAME_S, Heard};
 
 use super::*;
 use crate::bench::facts::Armed;
@@ -16,7 +16,7 @@ fn pass(lead: &mut Lead, seconds: f64, rpm: Option<f64>) -> Vec<Wish> {
                 Frame { t_s: f64::from(index) * FRAME_S, rpm: rpm + uneven, sd_rpm: 3.0, heard: Heard::Yes };
             wishes.extend(lead.settled(&frame));
         }
-        wishes.extend(lead.live(rpm.is_some(), None));
+        wishes.extend(lead.live(FRAME_S, rpm.is_some(), None));
     }
     wishes
 }
@@ -46,7 +46,7 @@ fn a_page_that_never_says_that_it_has_spoken_does_not_hold_the_bench_up() {
 #[test]
 fn the_stop_is_taken_as_set_only_near_the_idle_that_is_wanted() {
     let mut lead = Lead::new();
-    lead.asked(&Stage::Stop { rpm: 1050.0 });
+    lead.asked(&Stage::Stop { rpm: 1050.0, within_rpm: 50.0 });
     lead.spoken();
     let told = pass(&mut lead, 30.0, Some(1180.0));
     assert!(
@@ -79,7 +79,7 @@ fn silence_is_said_once_and_whoever_stopped_the_engine_to_reach_the_screw_is_wai
     pass(&mut lead, 2.0, Some(1000.0));
     let told = pass(&mut lead, 60.0, None);
     assert!(matches!(&told[..], [Wish::Say(words)] if words.contains("do not hear")), "{told:?}");
-    assert_eq!(pass(&mut lead, 3.5, Some(1000.0)), []);
+    assert_eq!(pass(&mut lead, 4.5, Some(1000.0)), []);
     assert_eq!(pass(&mut lead, 1.0, Some(1000.0)), [Wish::Hold(TurnsOut(2.5))]);
 }
 
@@ -100,11 +100,11 @@ fn two_blips_are_again_and_go_on_but_never_move_a_bench_that_rests_for_heat() {
     lead.asked(&moving(2.0, 2.5));
     lead.spoken();
     pass(&mut lead, 5.0, Some(1000.0));
-    assert_eq!(lead.live(true, Some(2)), Some(Wish::Again));
+    assert_eq!(lead.live(FRAME_S, true, Some(2)), Some(Wish::Again));
     assert_eq!(pass(&mut lead, 5.0, Some(1000.0)), [], "the instruction is being said again");
-    assert_eq!(lead.live(true, Some(1)), None);
+    assert_eq!(lead.live(FRAME_S, true, Some(1)), None);
     lead.asked(&Stage::Paused(Pause::ByHand));
-    assert_eq!(lead.live(true, Some(2)), Some(Wish::GoOn));
+    assert_eq!(lead.live(FRAME_S, true, Some(2)), Some(Wish::GoOn));
     lead.asked(&Stage::Paused(Pause::Heat));
-    assert_eq!(lead.live(true, Some(2)), None);
+    assert_eq!(lead.live(FRAME_S, true, Some(2)), None);
 }
