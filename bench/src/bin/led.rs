@@ -233,11 +233,23 @@ fn led(
     Ok(Led { seconds: now_s, ended: stage, edge, readings: readings.collect() })
 }
 
+/// Where a sweep stood when patience ended.
+fn ended_words(stage: Option<&Stage>) -> String {
+    match stage {
+        Some(Stage::Holding(armed)) => format!("in a hold at {:.3}", armed.turns.0),
+        other => format!("{other:?}"),
+    }
+}
+
 /// One line, and the figures if it came to an end.
 fn told(name: &str, hidden: &Hidden, true_edge: f64, found: f64, led: Led) -> Swept {
     let Some((edge, low, high)) = led.edge else {
         return Swept {
-            words: format!("{name}: nothing was read, {:?} after {:.0} s", led.ended, led.seconds),
+            words: format!(
+                "{name}: nothing was read, ENDED {} after {:.0} s",
+                ended_words(led.ended.as_ref()),
+                led.seconds
+            ),
             found: None,
         };
     };
@@ -268,6 +280,6 @@ fn told(name: &str, hidden: &Hidden, true_edge: f64, found: f64, led: Led) -> Sw
     if ended {
         Swept { words, found: Some(found) }
     } else {
-        Swept { words: format!("{words}  ENDED {:?}", led.ended), found: None }
+        Swept { words: format!("{words}  ENDED {}", ended_words(led.ended.as_ref())), found: None }
     }
 }

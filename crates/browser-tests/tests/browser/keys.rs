@@ -91,7 +91,7 @@ async fn every_key_of_the_bench_does_what_it_says() {
     // Pause and go on; by the keyboard, as a foot switch would.
     browser.press("p").await;
     browser.until_text("the engine is not: only the kill switch stops it").await;
-    browser.click("form[action$='/resume'] [data-key=main]").await;
+    browser.click("form[action$='/resume'] [data-key=resume]").await;
     browser.until("it goes on", "return document.querySelector('[data-key=pause]') !== null").await;
 
     // The alarm, and back, with every reading kept.

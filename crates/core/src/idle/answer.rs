@@ -126,7 +126,7 @@ fn setting(
             if weakens.is_none() {
                 caveats.push(Caveat::new(
                     "no-unevenness-read",
-                    "where the first cylinder weakens shows in unevenness, and too few holds carry it (`spread_rpm`): the margin was counted from the edge of the mean speed",
+                    "where the first cylinder weakens shows in unevenness, and too few holds carry it: the margin was counted from the edge of the mean speed",
                 ));
             }
             let from = if weakens.is_some() { "where the first cylinder weakens" } else { "the lean edge" };

@@ -89,7 +89,7 @@ fn instruction(bench: &BenchState) -> Instruction {
             let what = format!("Leave it at {to}");
             let spoken = format!("Leave the screw at {}. Hands off.", turns_spoken(*to));
             if bench.readings.is_empty() {
-                say(&what, "hands off; the engine running, as warm as after a ride").spoken(spoken).by_key()
+                say(&what, "hands off; engine running, warm from a ride").spoken(spoken).by_key()
             } else {
                 say(&what, "hands off").spoken(spoken).by_key()
             }
@@ -101,7 +101,8 @@ fn instruction(bench: &BenchState) -> Instruction {
                 .done()
         }
         Stage::Set { from, to } => {
-            turn(bench, *from, *to, &format!("{}; then hands off", why_set(bench))).done()
+            let told = turn(bench, *from, *to, why_set(bench)).done();
+            Instruction { spoken: told.spoken.map(|words| format!("{words} Then hands off.")), ..told }
         }
         Stage::Trim { carburettor, round, drop_rpm, .. } => say(
             &format!("Screw {carburettor}: {drop_rpm:.0} rpm leaner"),
