@@ -27,6 +27,12 @@ pub(crate) enum Command {
     Population(population::Typed),
 }
 
+/// Prints an answer. Whoever reads it may have seen enough and gone, as `head` does: that is no fault.
+pub(crate) fn print(answer: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stdout().lock(), "{answer}");
+}
+
 /// Runs a command to its end.
 pub(crate) fn run(command: Command) -> Result<(), Refusal> {
     match command {

@@ -40,7 +40,7 @@ fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(refusal) => {
             if wants_json {
-                println!("{}", serde_json::json!({ "error": refusal }));
+                commands::print(&serde_json::json!({ "error": refusal }).to_string());
             }
             eprintln!("bellmouth: {refusal}");
             ExitCode::from(refusal.exit_status())

@@ -185,3 +185,27 @@ fn help_shows_an_example() {
     assert_eq!(output.status.code(), Some(0));
     assert!(text(&output.stdout).contains("bellmouth sweep twin.csv --screw fuel"));
 }
+
+#[test]
+fn a_rule_is_chosen_by_what_it_goes_by_and_refused_what_it_does_not() {
+    let twin = table(
+        "rules.csv",
+        "turns,rpm,se_rpm,spread_rpm\n2.5,1052,5,12\n3,1060,5,11\n2,985,5,30\n3.5,1050,5,12\n2.25,1030,5,25\n",
+    );
+    let rule = |more: &[&str]| {
+        let output = sweep(&twin, &[&["--screw", "fuel", "--json"], more].concat());
+        let told = json(&output);
+        (output.status.code(), told["set_rule"].as_str().map(String::from), told["set_turns"].as_f64())
+    };
+    assert_eq!(rule(&["--picked-up-turns", "2.75"]), (Some(0), Some("pick-up".into()), Some(2.75)));
+    assert_eq!(rule(&["--rule", "first-to-weaken"]).1.as_deref(), Some("first-to-weaken"));
+    for more in [
+        &["--rule", "pick-up"][..],
+        &["--rule", "margin", "--picked-up-turns", "2.75"],
+        &["--rule", "pick-up", "--drop-rpm", "50"],
+    ] {
+        let output = sweep(&twin, &[&["--screw", "fuel"], more].concat());
+        assert_eq!(output.status.code(), Some(2), "{more:?}: {output:?}");
+        assert!(text(&output.stderr).contains("--rule"), "{output:?}");
+    }
+}

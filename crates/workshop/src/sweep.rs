@@ -115,7 +115,7 @@ pub struct Asked {
     pub cooling: Cooling,
     /// Screws, of which one is turned.
     pub carburettors: u32,
-    /// The rule by name; `None`: the maker's where a drop is given, else the margin.
+    /// The rule by name; `None`: the maker's where a drop is given, pick-up where that is, else the margin.
     pub rule: Option<RuleName>,
     /// The maker's drop, rpm.
     pub drop_rpm: Option<f64>,
@@ -152,8 +152,23 @@ impl Asked {
     ///
     /// # Errors
     ///
-    /// A misuse where the maker's rule lacks its drop, or a drop is given for another rule.
+    /// A misuse where a rule lacks what it goes by, or that is given for another rule.
     pub fn question(&self) -> Result<Question, Refusal> {
+        if let (
+            Some(turns),
+            Some(RuleName::Maker | RuleName::Margin | RuleName::Middle | RuleName::FirstToWeaken),
+        ) = (self.picked_up_turns, self.rule)
+        {
+            return Err(Refusal::misused(
+                format!(
+                    "{turns} turns was given as where it picked up best, but the rule chosen does not use it"
+                ),
+                "choose --rule pick-up, or leave --picked-up-turns out",
+            ));
+        }
+        if let (None, Some(turns), None) = (self.rule, self.picked_up_turns, self.drop_rpm) {
+            return Asked { rule: Some(RuleName::PickUp), picked_up_turns: Some(turns), ..*self }.question();
+        }
         let rule = match (self.rule, self.drop_rpm) {
             (None | Some(RuleName::Maker), Some(drop_rpm)) => {
                 Rule::Maker { drop_rpm, back_out_turns: self.back_out_turns.unwrap_or(BACK_OUT_TURNS) }

@@ -1,6 +1,5 @@
 //! `bellmouth idle`: where a machine idles at each position of its screw, reckoned from its file.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use bellmouth_workshop::Refusal;
@@ -57,6 +56,6 @@ pub(crate) fn run(typed: Typed) -> Result<(), Refusal> {
         words(&answer)
     };
     // A reader that has gone away (a closed pipe) is no failure of ours.
-    let _ = writeln!(std::io::stdout().lock(), "{text}");
+    super::print(&text);
     Ok(())
 }

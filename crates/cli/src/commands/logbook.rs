@@ -92,6 +92,6 @@ pub(crate) fn run(typed: Typed) -> Result<(), Refusal> {
             (json!(found), words)
         }
     };
-    println!("{}", if typed.json { answer.to_string() } else { words });
+    super::print(&if typed.json { answer.to_string() } else { words });
     Ok(())
 }

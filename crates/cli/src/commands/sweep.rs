@@ -21,7 +21,7 @@ pub(crate) struct Typed {
     /// How many screws feed the engine when one of them is turned; all turned together is 1
     #[arg(long, value_name = "N", default_value_t = 1)]
     carburettors: u32,
-    /// How the setting follows from the edge [default: maker where --drop-rpm is given, else margin]
+    /// How the setting follows from the edge [default: maker where --drop-rpm is given, pick-up where --picked-up-turns is, else margin]
     #[arg(long, value_enum)]
     rule: Option<Rule>,
     /// The maker's drop in speed, for --rule maker
@@ -114,9 +114,9 @@ pub(crate) fn run(typed: &Typed) -> Result<(), Refusal> {
         let json = serde_json::to_string(&SweepAnswer::from(&answered)).map_err(|error| {
             Refusal::ours(format!("the answer could not be written: {error}"), "report it")
         })?;
-        println!("{json}");
+        super::print(&json);
     } else {
-        println!("{}", words(&answered, asked.screw));
+        super::print(&words(&answered, asked.screw));
     }
     Ok(())
 }
