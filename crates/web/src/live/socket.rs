@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::channel;
+use std::time::{Duration, Instant};
 
 use axum::body::Bytes;
 use axum::extract::ws::{Message, WebSocket, WebSocketUpgrade};
@@ -27,6 +28,9 @@ use crate::handlers::key;
 const MESSAGE_BYTES: usize = 256 * 1024;
 /// Blocks that may wait for the ear; more means the machine cannot keep up.
 const WAITING_BLOCKS: usize = 64;
+/// How often a page is asked whether it is still there, and after how long without a word it has gone.
+const ASKED_EVERY: Duration = Duration::from_secs(5);
+const GONE_AFTER: Duration = Duration::from_secs(20);
 
 /// What a page says.
 #[derive(Deserialize)]
@@ -67,16 +71,25 @@ async fn carry(app: App, live: Arc<LiveBench>, mut socket: WebSocket) {
     let mut news = live.news.subscribe();
     let mut stop = app.benches.stop.subscribe();
     let mut listening = false;
+    let (mut asks, mut heard) = (tokio::time::interval(ASKED_EVERY), Instant::now());
     loop {
         let reply = tokio::select! {
             () = stopped(&mut stop) => break,
+            // A phone that left the room closes nothing: whoever does not answer has gone, and with it the microphone.
+            _ = asks.tick() => {
+                let gone = GONE_AFTER < heard.elapsed();
+                if gone || socket.send(Message::Ping(Bytes::new())).await.is_err() {
+                    break;
+                }
+                None
+            }
             told = news.recv() => match told {
                 Ok(words) => Some(words),
                 // This page was too slow for the live speed: it looks afresh.
                 Err(broadcast::error::RecvError::Lagged(_)) => Some(json!({ "changed": true }).to_string()),
                 Err(broadcast::error::RecvError::Closed) => break,
             },
-            message = socket.recv() => match message {
+            message = socket.recv() => { heard = Instant::now(); match message {
                 Some(Ok(Message::Binary(samples))) if listening => {
                     let kept = send_samples(&live, stream, samples);
                     listening = kept;
@@ -88,7 +101,7 @@ async fn carry(app: App, live: Arc<LiveBench>, mut socket: WebSocket) {
                 },
                 Some(Ok(Message::Close(_)) | Err(_)) | None => break,
                 Some(Ok(_)) => None,
-            },
+            } },
         };
         if let Some(words) = reply
             && socket.send(Message::Text(words.into())).await.is_err()
