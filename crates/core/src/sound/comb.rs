@@ -33,8 +33,8 @@ use std::ops::Range;
 use pulp::{Simd, WithSimd};
 
 use super::constants::{
-    BELIEVED_MOST, BELIEVED_SLOPE, FALLS_HZ, FAR_BEHIND, IDLE_MOST, IDLE_RPM, IDLE_SLOPE, SLOW, STEP,
-    STRENGTHS, STRONGEST, UNEVENNESS,
+    ABOUT_FACTOR, ABOUT_MOST, BELIEVED_MOST, BELIEVED_SLOPE, FALLS_HZ, FAR_BEHIND, IDLE_MOST, IDLE_RPM,
+    IDLE_SLOPE, SLOW, STEP, STRENGTHS, STRONGEST, UNEVENNESS,
 };
 use super::spectra::Lines;
 use crate::engine::layout::Firing;
@@ -295,9 +295,25 @@ pub(crate) fn believed(lowest_rpm: f64, speeds: usize, around: Option<(f64, f64)
         Some((rpm, factor)) => (rpm / factor, rpm * factor),
     };
     let below = if around.is_none() { SLOW } else { (BELIEVED_SLOPE, BELIEVED_MOST) };
+    outside(lowest_rpm, speeds, (from, to), (below, BELIEVED_MOST))
+}
+
+/// What is believed of each speed where a tachometer was read: as [`believed`], but more firmly.
+pub(crate) fn believed_about(lowest_rpm: f64, speeds: usize, about_rpm: f64) -> Vec<f32> {
+    let range = (about_rpm / ABOUT_FACTOR, about_rpm * ABOUT_FACTOR);
+    outside(lowest_rpm, speeds, range, ((BELIEVED_SLOPE, ABOUT_MOST), ABOUT_MOST))
+}
+
+/// What is taken off outside a range of speeds: slope and most below it, and the most above it.
+fn outside(
+    lowest_rpm: f64,
+    speeds: usize,
+    (from, to): (f64, f64),
+    (below, most_above): ((f32, f32), f32),
+) -> Vec<f32> {
     by_speed(lowest_rpm, speeds, |log| {
         let (under, over) = ((from.ln() - log) as f32, (log - to.ln()) as f32);
-        -(below.0 * under).clamp(0.0, below.1) - (BELIEVED_SLOPE * over).clamp(0.0, BELIEVED_MOST)
+        -(below.0 * under).clamp(0.0, below.1) - (BELIEVED_SLOPE * over).clamp(0.0, most_above)
     })
 }
 

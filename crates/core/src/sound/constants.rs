@@ -115,6 +115,9 @@ pub const BELIEVED_MOST: f32 = 5.0;
 /// The slope below idle and its most: an engine of which one cylinder in two is hardly heard sounds like half
 /// its speed.
 pub const SLOW: (f32, f32) = (500.0, 26.0);
+/// The same where a tachometer was read: perfectly even firings sound alike at two and four times their speed, and
+/// only who read it knows better.
+pub const ABOUT_MOST: f32 = 15.0;
 /// Speed from which an engine heard is believed to have been revved, rpm: what [`IDLE_RPM`] says ends,
 /// and speeds further than [`FAST_FACTOR`] from it lose as much as those above idle did.
 pub const FAST_RPM: f64 = 1450.0;

@@ -5,7 +5,7 @@ mod settle;
 
 use std::collections::VecDeque;
 
-use super::comb::{believed, first_met};
+use super::comb::{believed, believed_about, first_met};
 use super::constants::{
     ABOUT_FACTOR, CYCLES_DIFFER, FAST_FACTOR, FAST_RPM, FINAL_FRAMES, HINDSIGHT_FRAMES, LIKELY,
     MOVING_FACTOR, NONE_SCORES, REFINED_FRAMES, SPEEDS_RPM, STEP, TEMPER, TWO_ENGINES, UNAMBIGUOUS,
@@ -64,7 +64,8 @@ pub struct Listener {
     samples: u64,
     scan: Scan,
     tone: Tone,
-    /// Whether nobody said how fast the engine turns.
+    /// Whether it may turn fast without anyone wondering: nobody said how fast it idles, or it was heard to be revved.
+    may_be_fast: bool,
     unprompted: bool,
     /// What is believed of each speed at idle.
     believed_idle: Vec<f32>,
@@ -106,8 +107,8 @@ pub struct Listener {
 impl Listener {
     /// A listener for mono sound at `sample_rate_hz`.
     ///
-    /// `about_rpm` is what a tachometer roughly shows, if there is one: an engine is first met within a
-    /// factor of 1.35 of it, which excludes half and double speeds.
+    /// `about_rpm` is what a tachometer roughly shows at idle, if there is one: an engine is first met within a
+    /// factor of 1.35 of it, which excludes half and double speeds, and is believed to stay there unless it is revved.
     ///
     /// # Errors
     ///
@@ -133,8 +134,12 @@ impl Listener {
             samples: 0,
             scan,
             tone: Tone::new(sample_rate_hz),
+            may_be_fast: about_rpm.is_none(),
             unprompted: about_rpm.is_none(),
-            believed_idle: believed(lowest, speeds, None),
+            believed_idle: about_rpm.map_or_else(
+                || believed(lowest, speeds, None),
+                |about| believed_about(lowest, speeds, about),
+            ),
             believed: vec![0.0; speeds],
             cycles_differ: CYCLES_DIFFER * (720.0 / firing.cycle_deg()).powf(0.25),
             speeds,
@@ -243,16 +248,15 @@ impl Listener {
 
     /// What is believed of each speed before a frame is listened to.
     fn believe(&mut self) {
-        if !self.unprompted {
-            return;
-        }
         let (glimpse, frame) = self.look(self.next, &self.forward, None);
         let around = |factor: f64| believed(SPEEDS_RPM.0, self.speeds, Some((frame.rpm, factor)));
         self.believed = if 0 < self.chirping {
+            self.may_be_fast |= glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM;
             around(MOVING_FACTOR)
-        } else if glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
+        } else if self.may_be_fast && glimpse.near > UNAMBIGUOUS && frame.rpm > FAST_RPM {
             around(FAST_FACTOR)
         } else {
+            self.may_be_fast = self.unprompted;
             self.believed_idle.clone()
         };
     }
