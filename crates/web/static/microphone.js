@@ -46,6 +46,8 @@ export class Microphone {
   }
 
   take(block) {
+    // A block may still be on its way when the microphone was switched off.
+    if (!this.context) return;
     const whole = new Int16Array(block.length);
     let peak = 0;
     for (let index = 0; index < block.length; index += 1) {
