@@ -185,19 +185,17 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
         let likeliest = |&(which, step): &(usize, usize)| {
             let (se, share) = errors[which];
             let few = shapes.iter().step_by(LOOK_AHEAD);
-            few.map(|shape| share.ln() + fit.cell(shape, place(step), se).ln)
-                .fold(f64::NEG_INFINITY, f64::max)
+            highest(few.map(|shape| share.ln() + fit.cell(shape, place(step), se).ln))
         };
         places.iter().map(likeliest).collect()
     });
-    let highest = |ahead: &[f64]| ahead.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let best_ahead = highest(&ahead);
+    let best_ahead = highest(ahead.iter().copied());
 
     // First pass: the coarse grid.
     let mut jobs: Vec<(usize, usize)> = Vec::with_capacity(errors.len() * steps);
     for which in 0..errors.len() {
         let ahead = &ahead[which * steps..(which + 1) * steps];
-        if highest(ahead) < best_ahead - HOPELESS_ERROR {
+        if highest(ahead.iter().copied()) < best_ahead - HOPELESS_ERROR {
             continue;
         }
         jobs.extend(
@@ -217,7 +215,7 @@ pub(super) fn fit(data: &Data, question: &Question) -> Posterior {
         }
         found
     });
-    let best = coarse.iter().map(|&(_, _, _, ln)| ln).fold(f64::NEG_INFINITY, f64::max);
+    let best = highest(coarse.iter().map(|&(_, _, _, ln)| ln));
     coarse.retain(|&(_, _, _, ln)| best - NEGLIGIBLE < ln);
 
     // Second pass: finer around what is left, unless so much is left that nothing is narrow.
@@ -327,6 +325,10 @@ fn hand(data: &Data, sd_turns: f64) -> Vec<(f64, f64)> {
         (sd_turns * slow, sd_turns * sd_turns * (reading.travel - slow * slow).max(0.0) + fresh)
     };
     data.readings.iter().map(at).collect()
+}
+
+fn highest(values: impl Iterator<Item = f64>) -> f64 {
+    values.fold(f64::NEG_INFINITY, f64::max)
 }
 
 fn ln_add(a: f64, b: f64) -> f64 {

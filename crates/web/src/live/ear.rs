@@ -64,7 +64,10 @@ pub(super) fn listen(
             }
         }
     }
-    live.tell(&json!({ "silent": true }));
+    // Where another line took its place, as after a broken link, somebody listens on.
+    if lock(&live.ear).is_none() {
+        live.tell(&json!({ "silent": true }));
+    }
 }
 
 /// Does what a block of sound led to.

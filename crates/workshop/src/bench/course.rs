@@ -137,8 +137,7 @@ impl Workshop {
     ///
     /// A position that is none; a page that is out of date.
     pub fn picked_up(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
-        let turns =
-            if turns.trim().is_empty() { String::new() } else { turns_of(turns, "position")?.to_string() };
+        let turns = turns_or_open(turns, "position")?;
         // Where it was set already, it is to be set anew.
         let bench = self.bench(job)?;
         let events = without_setting(&bench);
@@ -166,8 +165,7 @@ impl Workshop {
         if bench.facts.armed().is_some() {
             return self.set(job, seen, &[(name::ARMED, ""), (name::TARGET, &here.0.to_string())]);
         }
-        if matches!(bench.stage, Stage::Count { .. } | Stage::Trim { .. } | Stage::Balance | Stage::Ended(_))
-        {
+        if is_set(&bench.stage) {
             let trims = bench.course.as_ref().is_some_and(Course::is_trimming);
             let events = match bench.stage {
                 Stage::Ended(End::WillNotIdle { .. }) => {
@@ -196,14 +194,23 @@ impl Workshop {
     ///
     /// A count that is none; a page that is out of date.
     pub fn record_left(&self, job: Id, seen: Seen, turns: &str) -> Result<(), Refusal> {
-        let turns =
-            if turns.trim().is_empty() { String::new() } else { turns_of(turns, "count")?.to_string() };
+        let turns = turns_or_open(turns, "count")?;
         let mut facts = vec![(LEFT_TURNS, turns.as_str())];
         if !turns.is_empty() {
             facts.push((name::POSITION, &turns));
         }
         self.set(job, seen, &facts)
     }
+}
+
+/// A position as it is kept; empty where it was left open.
+fn turns_or_open(typed: &str, what: &str) -> Result<String, Refusal> {
+    if typed.trim().is_empty() { Ok(String::new()) } else { Ok(turns_of(typed, what)?.to_string()) }
+}
+
+/// Whether the screw has been set, or a finding ended the course instead.
+fn is_set(stage: &Stage) -> bool {
+    matches!(stage, Stage::Count { .. } | Stage::Trim { .. } | Stage::Balance | Stage::Ended(_))
 }
 
 fn appended(bench: &BenchState, what: Happened) -> String {
@@ -231,10 +238,8 @@ fn without_last(bench: &BenchState, kind: fn(&Happened) -> bool) -> String {
 /// stop and beside it has happened all the same.
 fn without_setting(bench: &BenchState) -> String {
     let mut events = bench.facts.events();
-    let is_set =
-        matches!(bench.stage, Stage::Count { .. } | Stage::Trim { .. } | Stage::Balance | Stage::Ended(_));
     let last = events.iter().rposition(|event| matches!(event.what, Happened::Left { .. }));
-    if let (true, Some(last)) = (is_set, last) {
+    if let (true, Some(last)) = (is_set(&bench.stage), last) {
         let mut index = 0;
         events.retain(|event| {
             index += 1;

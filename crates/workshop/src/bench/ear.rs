@@ -8,7 +8,7 @@ use bellmouth_core::sound::{BlipWatch, FRAME_S, Frame, Heard, Listener};
 
 use crate::Refusal;
 use crate::bench::facts::Armed;
-use crate::bench::lead::{Lead, Wish};
+use crate::bench::lead::{Lead, SPEAKS_AT_MOST_S, Wish};
 use crate::bench::state::Stage;
 
 mod view;
@@ -17,8 +17,6 @@ pub use view::LiveView;
 
 /// Frames kept for the spread that is shown, and for a speed that is asked for: so long, seconds.
 const RECENT_S: f64 = 3.0;
-/// A page that began to speak and never tells that it has ended is taken to have, after this long, seconds.
-const SPEAKS_AT_MOST_S: f64 = 25.0;
 /// An engine not heard for this long has stopped, seconds.
 const STOPPED_AFTER_S: f64 = 3.0;
 

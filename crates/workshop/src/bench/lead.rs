@@ -6,7 +6,6 @@
 use bellmouth_core::quantity::TurnsOut;
 use bellmouth_core::sound::Frame;
 use bellmouth_core::sound::settled::{HoldRules, HoldState, HoldWatch};
-
 use bellmouth_logbook::Id;
 
 use crate::Refusal;
@@ -21,8 +20,9 @@ const EIGHTH_S: f64 = 0.5;
 /// For taking the hand off, where nothing is to be moved; and after the engine was started again, seconds.
 const OFF_S: f64 = 2.0;
 const STARTED_S: f64 = 4.0;
-/// A page that does not say that it has spoken is taken to have, after this long, seconds.
-const SPEAKS_AT_MOST_S: f64 = 25.0;
+/// A page that does not say that it has spoken is taken to have, after this long, seconds: by whoever leads where it
+/// never began, by the ear where it never ended.
+pub(super) const SPEAKS_AT_MOST_S: f64 = 25.0;
 /// At the stop a steady speed that is not the one wanted is told again after this long, seconds.
 const TOLD_AGAIN_S: f64 = 15.0;
 /// A hold that has not come to an end after this long is told, once, seconds.
